@@ -1,0 +1,97 @@
+"""Where bytes come from: a file with its neighbours, or bytes that the caller holds.
+
+Formats see a :class:`Source` only.  They know no folders: a neighbour is asked for by its plain name, and a name with
+a path in it is refused here, once for all formats.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from pathlib import Path
+
+from interchange.errors import SourceError
+
+__all__ = ["Source", "is_plain_name"]
+
+MAX_BYTES = 2 * 1024**3
+"""Largest file that is read, in bytes (a day of twelve leads at 1000 Hz in 16 bit is 2.07e9)."""
+
+
+def is_plain_name(name: str) -> bool:
+    """Whether ``name`` is a file name without any path, drive, control character or device in it."""
+    if not name or name in (".", "..") or len(name.encode("utf-8", "replace")) > 255:
+        return False
+    return not any(c in '/\\:"<>|?*' or ord(c) < 32 or 127 <= ord(c) < 160 for c in name)
+
+
+class Source:
+    """One document: the main bytes, its plain name, and the files that lie beside it.
+
+    ``name`` is the plain name ("tracing.hea"), ``shown`` the path as the caller gave it (used in messages),
+    ``data`` the bytes of the main file.
+    """
+
+    __slots__ = ("_files", "_folder", "data", "name", "shown")
+
+    def __init__(
+        self,
+        data: bytes,
+        name: str = "",
+        shown: str = "",
+        files: Mapping[str, bytes] | None = None,
+        folder: Path | None = None,
+    ) -> None:
+        self.data = data
+        self.name = name
+        self.shown = shown or name or "bytes"
+        self._files = files or {}
+        self._folder = folder
+
+    @property
+    def stem(self) -> str:
+        """The plain name without its last suffix."""
+        return self.name.rsplit(".", 1)[0] if "." in self.name else self.name
+
+    def neighbour(self, name: str) -> bytes | None:
+        """The bytes of the file ``name`` beside the main one, or None where there is none.
+
+        Raises SourceError for a name that is no plain file name, for a link that leads out of the folder, and for
+        what is no regular file.
+        """
+        if not is_plain_name(name):
+            raise SourceError("names a file that is no plain name in the same folder")
+        if name in self._files:
+            return self._files[name]
+        if self._folder is None:
+            return None
+        return load(self._folder / name, within=self._folder)
+
+    def neighbours(self) -> tuple[str, ...]:
+        """Plain names, sorted, of the files beside the main one that begin with its stem and ``.``, ``-`` or ``_``."""
+        names: Iterable[str] = self._files
+        if self._folder is not None:
+            try:
+                names = {*self._files, *(entry.name for entry in self._folder.iterdir())}
+            except OSError as error:
+                raise SourceError(f"the folder cannot be listed: {error.strerror}") from None
+        stem = self.stem
+        return tuple(sorted(n for n in names if n != self.name and n.startswith((f"{stem}.", f"{stem}-", f"{stem}_"))))
+
+
+def load(path: Path, within: Path | None = None) -> bytes | None:
+    """The bytes of a regular file, None where there is none; SourceError says why it cannot be had.
+
+    With ``within``, a symbolic link that leads out of that folder is refused.
+    """
+    try:
+        if within is not None and path.is_symlink() and path.resolve().parent != within.resolve():
+            raise SourceError("is a link that leads out of the folder", file=str(path))
+        if not path.exists():
+            return None
+        if not path.is_file():
+            raise SourceError("is no regular file", file=str(path))
+        if path.stat().st_size > MAX_BYTES:
+            raise SourceError(f"is larger than {MAX_BYTES} bytes", file=str(path))
+        return path.read_bytes()
+    except OSError as error:
+        raise SourceError(f"cannot be read: {error.strerror or 'input/output error'}", file=str(path)) from None
