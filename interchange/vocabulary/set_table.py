@@ -97,11 +97,14 @@ def lead_set(id: str) -> LeadSet:
 
 
 def lead_sets_by_code(code: str) -> tuple[LeadSet, ...]:
-    """The lead sets with the lead system code or reference id ``code`` (CID 3263); several share the code of extended leads."""
+    """The lead sets with the lead system code or reference id ``code`` (CID 3263); extended sets share theirs."""
     text = plain_code(code)
     return tuple(row for row in lead_sets() if text and (row.code == text or row.refid == text.upper()))
 
 
 def lead_sets_by_scp(value: int, byte: int) -> tuple[LeadSet, ...]:
-    """The lead sets that SCP-ECG names by ``value`` in byte 1 (twelve leads) or 2 (XYZ) of section 1 tag 33 (EN 1064, from memory)."""
+    """The lead sets that ``value`` in byte 1 (twelve leads) or 2 (XYZ) of SCP-ECG section 1 tag 33 names.
+
+    Source: EN 1064 5.4 (from memory).
+    """
     return tuple(row for row in lead_sets() if row.scp_electrodes == (value, byte))
