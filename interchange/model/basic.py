@@ -98,9 +98,7 @@ class Moment:
     def __str__(self) -> str:
         text = ""
         if self.year is not None:
-            text = "-".join(
-                [f"{self.year:04}", *(f"{part:02}" for part in (self.month, self.day) if part is not None)]
-            )
+            text = "-".join([f"{self.year:04}", *(f"{part:02}" for part in (self.month, self.day) if part is not None)])
         if self.hour is not None:
             text += f"T{self.hour:02}"
             if self.minute is not None:

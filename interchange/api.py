@@ -1,0 +1,279 @@
+"""The public functions: read, write, convert, check, compare."""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Iterable, Mapping
+from os import PathLike, fspath
+from pathlib import Path
+from typing import TYPE_CHECKING, TypeAlias
+
+from interchange import formats
+from interchange.compare import PROTECTED, Comparison, compare_recordings
+from interchange.errors import InterchangeError, InternalError, RefusedError, SourceError, TargetError, UsageError
+from interchange.formats.contract import Encoded
+from interchange.model import Recording
+from interchange.publish import check_target, publish
+from interchange.receipt import Document, Receipt, build_receipt
+from interchange.requests import Requests
+from interchange.sources import Source, load
+
+if TYPE_CHECKING:
+    from interchange.checks import CheckConfig, Report
+
+__all__ = ["Readable", "check", "compare", "convert", "open_source", "read", "write"]
+
+Readable: TypeAlias = str | PathLike[str] | bytes | Mapping[str, bytes]
+"""A path, the bytes of one file, or {name: bytes} of a record of several files (the main file first)."""
+
+
+def read(source: Readable, format: str | None = None) -> Recording:
+    """Read a recording; the format is recognised by content unless ``format`` names it.
+
+    Raises SourceError with file, place and reason when nothing sound can be read.
+    """
+    return _read(open_source(source), format)
+
+
+def write(
+    recording: Recording,
+    target: str | PathLike[str],
+    format: str | None = None,
+    *,
+    accept: Iterable[str] = (),
+    overwrite: bool = False,
+    verify: bool = True,
+    **options: str,
+) -> Receipt:
+    """Write a recording, read it back, compare, and publish it; the receipt is that comparison.
+
+    ``format``: from the target's suffix when left out.  ``accept``: protected classes that may change (``signal``,
+    ``timing``, ``leads``, ``identity``).  ``verify=False``: do not read back; the receipt says unverified.
+    ``options``: the format's own (``edition="2009"``, ``coding="huffman"``; hyphens become underscores).  Raises
+    RefusedError (4) when something protected would be lost, TargetError (5) when the target cannot be written or does
+    not read back.
+    """
+    job = _Job(Path(target), format, frozenset(accept), overwrite, verify, options)
+    return job.run(recording, recording, ())
+
+
+def convert(
+    source: Readable,
+    target: str | PathLike[str],
+    format: str | None = None,
+    *,
+    accept: Iterable[str] = (),
+    overwrite: bool = False,
+    verify: bool = True,
+    source_format: str | None = None,
+    requests: Requests | None = None,
+    **options: str,
+) -> Receipt:
+    """Read ``source`` and write it to ``target``; see :func:`read` and :func:`write`.
+
+    ``requests``: changes that were asked for, listed in the receipt as changed on request.
+    """
+    job = _Job(Path(target), format, frozenset(accept), overwrite, verify, options)
+    opened = open_source(source)
+    path = _record_path(Path(fspath(source))) if isinstance(source, (str, PathLike)) else None
+    check_target(job.target, overwrite=overwrite, source=path)
+    original = _read(opened, source_format)
+    recording = requests.apply(original) if requests else original
+    documents = (_document(opened.shown, original.format, opened.data),)
+    return job.run(original, recording, documents)
+
+
+def check(
+    source: Readable | Recording,
+    expect: str | None = None,
+    *,
+    config: CheckConfig | None = None,
+    format: str | None = None,
+) -> Report:
+    """Conformance of the file, completeness of its leads, quality and plausibility of its content, as a report.
+
+    ``expect``: id of a lead set (``standard-12``) whose incompleteness is then an error.  A Recording is checked
+    without the conformance of any file.
+    """
+    from interchange.checks import build_report
+
+    if isinstance(source, Recording):
+        return build_report(source, (), expect, config)
+    opened = open_source(source)
+    recording = _read(opened, format)
+    try:
+        findings = formats.load(recording.format or "").check(opened)
+    except InterchangeError as error:
+        raise error.in_file(opened.shown) from None
+    return build_report(recording, findings, expect, config)
+
+
+def compare(first: Readable | Recording, second: Readable | Recording) -> Comparison:
+    """What differs between two recordings, whatever their formats."""
+    sides = [side if isinstance(side, Recording) else read(side) for side in (first, second)]
+    return compare_recordings(sides[0], sides[1])
+
+
+def open_source(source: Readable) -> Source:
+    """The bytes behind a path, bytes, or {name: bytes}; SourceError says why they cannot be had."""
+    if isinstance(source, (bytes, bytearray, memoryview)):
+        return Source(bytes(source))
+    if isinstance(source, Mapping):
+        return _open_files(source)
+    path = _record_path(Path(fspath(source)))
+    data = load(path)
+    if data is None:
+        raise SourceError("there is no such file", file=fspath(source))
+    return Source(data, path.name, fspath(source), folder=path.parent)
+
+
+def _open_files(files: Mapping[str, bytes]) -> Source:
+    if not files:
+        raise UsageError("no file was given")
+    main = next((name for name in files if name.endswith(".hea")), next(iter(files)))
+    return Source(files[main], main, main, files)
+
+
+def _record_path(path: Path) -> Path:
+    """The path itself, or with the suffix of a WFDB header: a record may be named with or without it."""
+    try:
+        if not path.is_file():
+            header = path.with_name(f"{path.name}.hea")
+            if header.is_file():
+                return header
+    except (OSError, ValueError):
+        raise SourceError("cannot be read: no such path", file=str(path)) from None
+    return path
+
+
+def _read(source: Source, format: str | None) -> Recording:
+    name = format or formats.recognise(source)
+    try:
+        return formats.load(name).read(source)
+    except InterchangeError as error:
+        raise error.in_file(source.shown) from None
+    except Exception as error:
+        raise InternalError("the reader failed on this file; please report it", file=source.shown) from error
+
+
+def _document(name: str, format: str | None, data: bytes) -> Document:
+    return Document(name, format, len(data), hashlib.sha256(data).hexdigest())
+
+
+class _Job:
+    """One writing: settings in, receipt out."""
+
+    def __init__(
+        self,
+        target: Path,
+        format: str | None,
+        accept: frozenset[str],
+        overwrite: bool,
+        verify: bool,
+        options: Mapping[str, str],
+    ) -> None:
+        unknown = accept.difference(PROTECTED)
+        if unknown:
+            raise UsageError(f"the classes that can be accepted are {', '.join(PROTECTED)}", "accept")
+        self.entry = formats.by_name(format) if format else formats.by_suffix(target.name)
+        if self.entry is None:
+            suffixes = ", ".join(entry.suffix for entry in formats.FORMATS)
+            raise UsageError(f"the name ends with no suffix of a format ({suffixes}); say which format", str(target))
+        self.target = target
+        if not target.name.lower().endswith(self.entry.suffix):
+            self.target = target.with_name(target.name + self.entry.suffix) if self.entry.name == "wfdb" else target
+        self.accept = accept
+        self.overwrite = overwrite
+        self.verify = verify
+        self.options = _options(self.entry, options)
+
+    @property
+    def stem(self) -> str:
+        """The record's name: the target's name without the format's suffix."""
+        assert self.entry is not None
+        name = self.target.name
+        return name[: -len(self.entry.suffix)] if name.lower().endswith(self.entry.suffix) else name
+
+    def run(self, original: Recording, recording: Recording, documents: tuple[Document, ...]) -> Receipt:
+        """Encode, read back, compare, publish."""
+        assert self.entry is not None
+        check_target(self.target, overwrite=self.overwrite)
+        module = formats.load(self.entry.name)
+        try:
+            encoded = module.encode(recording, self.stem, self.options)
+        except InterchangeError as error:
+            raise error.in_file(str(self.target)) from None
+        except Exception as error:
+            raise InternalError(
+                "the writer failed on this recording; please report it", file=str(self.target)
+            ) from error
+        files = self._named(encoded)
+        written = self._read_back(encoded, files) if self.verify else None
+        receipt = build_receipt(
+            original,
+            recording,
+            written,
+            compare_recordings(recording, written) if written is not None else Comparison(()),
+            requested=compare_recordings(original, recording) if recording is not original else None,
+            notes=encoded.notes,
+            account=module.ACCOUNT,
+            source=documents,
+            target=[_document(str(self.target.with_name(n)), self.entry.name, data) for n, data in files],
+            accepted=sorted(self.accept),
+        )
+        self._refuse(receipt)
+        publish(self.target.parent, files, overwrite=self.overwrite, replaces=encoded.replaces)
+        return receipt
+
+    def _named(self, encoded: Encoded) -> list[tuple[str, bytes]]:
+        """The files, the main one under the name that the target was given."""
+        return [*encoded.files[:-1], (self.target.name, encoded.main[1])]
+
+    def _read_back(self, encoded: Encoded, files: list[tuple[str, bytes]]) -> Recording:
+        assert self.entry is not None
+        name, data = encoded.main
+        source = Source(data, name, str(self.target), dict(encoded.files))
+        module = formats.load(self.entry.name)
+        try:
+            if not module.recognise(source):
+                raise TargetError("what was written is not recognised as its own format", file=str(self.target))
+            broken = [f for f in module.check(source) if f.severity == "error"]
+            if broken:
+                first = broken[0]
+                raise TargetError(
+                    f"what was written breaks the rule {first.rule}: {first.reason}", first.place, str(self.target)
+                )
+            return module.read(source)
+        except SourceError as error:
+            raise TargetError(
+                f"what was written does not read back: {error.reason}", error.place, str(self.target)
+            ) from None
+
+    def _refuse(self, receipt: Receipt) -> None:
+        losses = tuple(entry for entry in receipt.losses if entry.protected not in self.accept)
+        if losses:
+            classes = sorted({entry.protected for entry in losses if entry.protected})
+            first = losses[0]
+            raise RefusedError(
+                f"the target would change or lose {', '.join(classes)} ({len(losses)} in all); "
+                f"first {first.path}: {first.reason}; --accept {','.join(classes)} does it and lists it",
+                file=str(self.target),
+                losses=losses,
+            )
+
+
+def _options(entry: formats.Format, options: Mapping[str, str]) -> dict[str, str]:
+    known = {option.name: option for option in entry.options}
+    chosen: dict[str, str] = {}
+    for key, value in options.items():
+        name = key.replace("_", "-")
+        option = known.get(name)
+        if option is None:
+            raise UsageError(f"{entry.title} has no option of that name", f"--{name}")
+        if option.values and value not in option.values:
+            raise UsageError(f"can be {', '.join(option.values)}", f"--{name}")
+        chosen[name] = value
+    for option in entry.options:
+        if option.values:
+            chosen.setdefault(option.name, option.values[0])
+    return chosen

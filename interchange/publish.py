@@ -1,0 +1,151 @@
+"""Files appear whole or not at all.
+
+Every file is written under a temporary name in the target's folder, flushed to the disk, and renamed.  Of several
+files the main one comes last: its appearance is the switch.  A failure at any step leaves what was there before.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import os
+import tempfile
+from collections.abc import Sequence
+from fnmatch import fnmatchcase
+from pathlib import Path
+
+from interchange.errors import TargetError
+from interchange.sources import is_plain_name
+
+__all__ = ["check_target", "publish"]
+
+
+def check_target(target: Path, *, overwrite: bool, source: Path | None = None) -> None:
+    """TargetError when nothing may be written there: a folder, a link, the source itself, or a file without overwrite."""
+    shown = str(target)
+    try:
+        if not is_plain_name(target.name):
+            raise TargetError("the name is not one that every system can hold", file=shown)
+        if target.is_symlink():
+            raise TargetError("is a link; name the file itself", file=shown)
+        if target.is_dir():
+            raise TargetError("is a folder", file=shown)
+        if not target.parent.is_dir():
+            raise TargetError("the folder does not exist", file=shown)
+        if not target.exists():
+            return
+        if source is not None and source.exists() and target.samefile(source):
+            raise TargetError("is the source itself", file=shown)
+        if not overwrite:
+            raise TargetError("exists already (--overwrite replaces it)", file=shown)
+    except OSError as error:
+        raise TargetError(f"cannot be looked at: {error.strerror or 'input/output error'}", file=shown) from None
+
+
+def publish(
+    folder: Path, files: Sequence[tuple[str, bytes]], *, overwrite: bool, replaces: Sequence[str] = ()
+) -> tuple[str, ...]:
+    """Write all files into the folder, the last one last; names of files that the new main file made obsolete.
+
+    ``replaces``: name patterns of files of an earlier record of the same name, removed once the new main file stands
+    (only with ``overwrite``).  Raises TargetError; then what was there before is there still.
+    """
+    waiting: list[tuple[Path, Path]] = []
+    published: list[Path] = []
+    main = folder / files[-1][0]
+    try:
+        for name, data in files:
+            if not is_plain_name(name):
+                raise TargetError("the name is not one that every system can hold", file=str(main))
+            final = folder / name
+            if name != files[-1][0] and _holds(final, data):
+                continue
+            waiting.append((_temporary(folder, data), final))
+        for temporary, final in list(waiting):
+            _place(temporary, final, overwrite=overwrite)
+            waiting.pop(0)
+            if final != main:
+                published.append(final)
+        _sync_folder(folder)
+    except BaseException as error:
+        for path in [temporary for temporary, _ in waiting] + ([] if _stands(main, files[-1][1]) else published):
+            with contextlib.suppress(OSError):
+                path.unlink(missing_ok=True)
+        if isinstance(error, OSError):
+            raise TargetError(f"cannot be written: {error.strerror or 'input/output error'}", file=str(main)) from None
+        raise
+    return _remove_old(folder, files, replaces) if overwrite else ()
+
+
+def _temporary(folder: Path, data: bytes) -> Path:
+    """A file with the data, flushed to the disk, under a name of its own in the folder."""
+    handle, name = tempfile.mkstemp(prefix=".interchange-", suffix=".part", dir=folder)
+    try:
+        with os.fdopen(handle, "wb") as file:
+            file.write(data)
+            file.flush()
+            os.fsync(file.fileno())
+        os.chmod(name, 0o666 & ~_umask())
+    except BaseException:
+        with contextlib.suppress(OSError):
+            os.unlink(name)
+        raise
+    return Path(name)
+
+
+def _umask() -> int:
+    """The process's file mode mask; reading it needs setting it, so it is set back at once."""
+    mask = os.umask(0o077)
+    os.umask(mask)
+    return mask
+
+
+def _place(temporary: Path, final: Path, *, overwrite: bool) -> None:
+    if overwrite:
+        os.replace(temporary, final)
+        return
+    try:
+        os.link(temporary, final)
+    except FileExistsError:
+        raise TargetError("exists already (--overwrite replaces it)", file=str(final)) from None
+    except OSError:
+        if final.exists():
+            raise TargetError("exists already (--overwrite replaces it)", file=str(final)) from None
+        os.replace(temporary, final)
+        return
+    os.unlink(temporary)
+
+
+def _holds(path: Path, data: bytes) -> bool:
+    """Whether a regular file has exactly these bytes already."""
+    try:
+        return (
+            path.is_file() and not path.is_symlink() and path.stat().st_size == len(data) and path.read_bytes() == data
+        )
+    except OSError:
+        return False
+
+
+def _stands(main: Path, data: bytes) -> bool:
+    return _holds(main, data)
+
+
+def _sync_folder(folder: Path) -> None:
+    if os.name != "posix":
+        return
+    handle = os.open(folder, os.O_RDONLY)
+    try:
+        os.fsync(handle)
+    finally:
+        os.close(handle)
+
+
+def _remove_old(folder: Path, files: Sequence[tuple[str, bytes]], replaces: Sequence[str]) -> tuple[str, ...]:
+    kept = {name for name, _ in files}
+    removed = []
+    if replaces:
+        for path in sorted(folder.iterdir()):
+            if path.name not in kept and any(fnmatchcase(path.name, pattern) for pattern in replaces):
+                with contextlib.suppress(OSError):
+                    path.unlink()
+                    removed.append(path.name)
+    return tuple(removed)

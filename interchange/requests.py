@@ -1,0 +1,180 @@
+"""Changes that somebody asks for, the same for all formats; the receipt lists them as changed on request."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+
+from interchange.errors import UsageError
+from interchange.model import Mark, Measurement, Moment, Recording, Tracing
+from interchange.model.lines import apply
+
+__all__ = ["FIELD_NAMES", "Requests"]
+
+FIELD_NAMES: Mapping[str, str] = {
+    "patient-id": "patient.ids[0].value",
+    "patient-id-issuer": "patient.ids[0].issuer",
+    "family-name": "patient.name.family",
+    "given-name": "patient.name.given",
+    "birth-date": "patient.birth_date",
+    "age": "patient.age",
+    "sex": "patient.sex",
+    "accession-number": "acquisition.study.accession.value",
+    "accession-issuer": "acquisition.study.accession.issuer",
+    "study-id": "acquisition.study.id",
+    "study-uid": "acquisition.study.uid",
+    "series-uid": "acquisition.study.series_uid",
+    "institution": "acquisition.site.institution",
+    "department": "acquisition.site.department",
+}
+"""Short names for ``--set``; any other field is named by its path in the model (``patient.height``)."""
+
+
+@dataclass(frozen=True, slots=True)
+class Requests:
+    """What was asked for.
+
+    ``fields``: (field name or model path, value as text).  ``zone``: offset ("+02:00") to give a time without one.
+    ``time``: acquisition time in ISO 8601.  ``relabel``: (old lead name, new).  ``leads``: names to keep, in this
+    order.  ``tracing``: number of the one tracing to keep, counted from 1.  ``only_ecg``: keep channels that are a
+    known lead in microvolts.  ``derive``: add leads that follow exactly from recorded ones.
+    """
+
+    fields: tuple[tuple[str, str], ...] = ()
+    zone: str | None = None
+    time: str | None = None
+    relabel: tuple[tuple[str, str], ...] = ()
+    leads: tuple[str, ...] = ()
+    tracing: int | None = None
+    only_ecg: bool = False
+    derive: bool = False
+
+    def __bool__(self) -> bool:
+        return self != Requests()
+
+    def apply(self, recording: Recording) -> Recording:
+        """The recording with the changes made; UsageError for what makes no sense with it."""
+        for field, value in self.fields:
+            recording = _set(recording, field, value)
+        if self.time is not None or self.zone is not None:
+            recording = self._timed(recording)
+        if self.tracing is not None:
+            recording = _one_tracing(recording, self.tracing)
+        for old, new in self.relabel:
+            recording = _relabelled(recording, old, new)
+        if self.only_ecg:
+            recording = _only_ecg(recording)
+        if self.leads:
+            recording = _only_leads(recording, self.leads)
+        if self.derive:
+            from interchange.derive import derive
+
+            recording = derive(recording)
+        return recording
+
+    def _timed(self, recording: Recording) -> Recording:
+        try:
+            time = Moment.parse(self.time) if self.time is not None else recording.acquisition.time
+        except ValueError:
+            raise UsageError("is no time in the form 2031-04-05T14:03:07", "--time") from None
+        if self.zone is not None:
+            try:
+                zone = Moment.parse(f"T00:00{self.zone}").zone
+            except ValueError:
+                raise UsageError("is no zone in the form +02:00", "--zone") from None
+            if time is None:
+                raise UsageError("the recording has no acquisition time that could be given a zone", "--zone")
+            time = replace(time, zone=zone)
+        return recording.with_(acquisition=replace(recording.acquisition, time=time))
+
+
+def _set(recording: Recording, field: str, value: str) -> Recording:
+    path = FIELD_NAMES.get(field, field)
+    protected = path.split(".", 1)[0].split("[", 1)[0]
+    if protected not in ("patient", "acquisition", "trial"):
+        raise UsageError(f"can set fields of patient, acquisition and trial, or {', '.join(FIELD_NAMES)}", "--set")
+    changed, rest = apply(recording, [f"{path}: {value}"])
+    if rest:
+        raise UsageError("the field is unknown or the value is not of its form", f"--set {field}")
+    return changed
+
+
+def _one_tracing(recording: Recording, number: int) -> Recording:
+    if not 1 <= number <= len(recording.tracings):
+        raise UsageError(f"the recording has {len(recording.tracings)} tracings", "--tracing")
+    kept = recording.tracings[number - 1]
+    marks = tuple(replace(m, tracing=0) for m in recording.marks if m.tracing == number - 1)
+    return recording.with_(tracings=(replace(kept, of=None),), marks=marks)
+
+
+def _with_tracings(recording: Recording, tracings: Sequence[Tracing | None]) -> Recording:
+    """The recording with these tracings; None = that one goes, with its marks."""
+    index = {old: new for new, old in enumerate(i for i, t in enumerate(tracings) if t is not None)}
+    if not index:
+        raise UsageError("nothing would be left of the recording")
+    kept = [replace(t, of=index.get(t.of) if t.of is not None else None) for t in tracings if t is not None]
+    names = {i: set(t.names) for i, t in enumerate(tracings) if t is not None}
+    every = {name for held in names.values() for name in held}
+    marks = tuple(
+        replace(m, tracing=index[m.tracing])
+        for m in recording.marks
+        if m.tracing in index and (m.lead is None or m.lead in names[m.tracing])
+    )
+    measurements = tuple(m for m in recording.measurements if m.lead is None or m.lead in every)
+    return recording.with_(tracings=tuple(kept), marks=marks, measurements=measurements)
+
+
+def _only_leads(recording: Recording, leads: Sequence[str]) -> Recording:
+    from interchange.vocabulary import channel_name, lead_named
+
+    wanted = []
+    for label in leads:
+        lead = lead_named(label)
+        wanted.append(channel_name(lead) if lead else label)
+    tracings: list[Tracing | None] = []
+    for tracing in recording.tracings:
+        rows = [row for name in wanted for row, held in enumerate(tracing.names) if held == name]
+        tracings.append(tracing.take(rows) if rows else None)
+    held = {name for t in recording.tracings for name in t.names}
+    missing = [name for name in wanted if name not in held]
+    if missing:
+        raise UsageError(f"the recording has no lead {', '.join(missing)}", "--leads")
+    return _with_tracings(recording, tracings)
+
+
+def _only_ecg(recording: Recording) -> Recording:
+    from interchange.vocabulary import lead_for_channel
+
+    tracings: list[Tracing | None] = []
+    for tracing in recording.tracings:
+        rows = [
+            row
+            for row, channel in enumerate(tracing.channels)
+            if channel.unit == "uV" and lead_for_channel(channel.name, channel.origin == "derived") is not None
+        ]
+        tracings.append(tracing.take(rows) if rows else None)
+    return _with_tracings(recording, tracings)
+
+
+def _relabelled(recording: Recording, old: str, new: str) -> Recording:
+    from interchange.vocabulary import channel_name, lead_named
+
+    target = lead_named(new)
+    name = channel_name(target) if target else new
+    if not any(old in tracing.names for tracing in recording.tracings):
+        raise UsageError(f"the recording has no lead {old}", "--relabel")
+    if any(name in tracing.names for tracing in recording.tracings if old in tracing.names):
+        raise UsageError(f"the recording has a lead {name} already", "--relabel")
+
+    def renamed(item: Mark | Measurement) -> Mark | Measurement:
+        return replace(item, lead=name) if item.lead == old else item
+
+    tracings = tuple(
+        replace(t, channels=tuple(replace(c, name=name) if c.name == old else c for c in t.channels))
+        for t in recording.tracings
+    )
+    return recording.with_(
+        tracings=tracings,
+        marks=tuple(map(renamed, recording.marks)),
+        measurements=tuple(map(renamed, recording.measurements)),
+    )
