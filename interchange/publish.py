@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import contextlib
 import os
-import tempfile
+import secrets
 from collections.abc import Sequence
 from fnmatch import fnmatchcase
 from pathlib import Path
@@ -20,7 +20,7 @@ __all__ = ["check_target", "publish"]
 
 
 def check_target(target: Path, *, overwrite: bool, source: Path | None = None) -> None:
-    """TargetError when nothing may be written there: a folder, a link, the source itself, or a file without overwrite."""
+    """TargetError when nothing may be written there: a folder, a link, the source, a file that is not to be replaced."""
     shown = str(target)
     try:
         if not is_plain_name(target.name):
@@ -67,7 +67,7 @@ def publish(
                 published.append(final)
         _sync_folder(folder)
     except BaseException as error:
-        for path in [temporary for temporary, _ in waiting] + ([] if _stands(main, files[-1][1]) else published):
+        for path in [temporary for temporary, _ in waiting] + ([] if _holds(main, files[-1][1]) else published):
             with contextlib.suppress(OSError):
                 path.unlink(missing_ok=True)
         if isinstance(error, OSError):
@@ -78,55 +78,44 @@ def publish(
 
 def _temporary(folder: Path, data: bytes) -> Path:
     """A file with the data, flushed to the disk, under a name of its own in the folder."""
-    handle, name = tempfile.mkstemp(prefix=".interchange-", suffix=".part", dir=folder)
+    path = folder / f".interchange-{secrets.token_hex(8)}.part"
+    handle = os.open(path, os.O_WRONLY | os.O_CREAT | os.O_EXCL | getattr(os, "O_BINARY", 0), 0o666)
     try:
         with os.fdopen(handle, "wb") as file:
             file.write(data)
             file.flush()
             os.fsync(file.fileno())
-        os.chmod(name, 0o666 & ~_umask())
     except BaseException:
         with contextlib.suppress(OSError):
-            os.unlink(name)
+            path.unlink()
         raise
-    return Path(name)
-
-
-def _umask() -> int:
-    """The process's file mode mask; reading it needs setting it, so it is set back at once."""
-    mask = os.umask(0o077)
-    os.umask(mask)
-    return mask
+    return path
 
 
 def _place(temporary: Path, final: Path, *, overwrite: bool) -> None:
     if overwrite:
-        os.replace(temporary, final)
+        temporary.replace(final)
         return
     try:
-        os.link(temporary, final)
+        final.hardlink_to(temporary)
     except FileExistsError:
         raise TargetError("exists already (--overwrite replaces it)", file=str(final)) from None
     except OSError:
         if final.exists():
             raise TargetError("exists already (--overwrite replaces it)", file=str(final)) from None
-        os.replace(temporary, final)
+        temporary.replace(final)
         return
-    os.unlink(temporary)
+    temporary.unlink()
 
 
 def _holds(path: Path, data: bytes) -> bool:
     """Whether a regular file has exactly these bytes already."""
     try:
-        return (
-            path.is_file() and not path.is_symlink() and path.stat().st_size == len(data) and path.read_bytes() == data
-        )
+        if path.is_symlink() or not path.is_file() or path.stat().st_size != len(data):
+            return False
+        return path.read_bytes() == data
     except OSError:
         return False
-
-
-def _stands(main: Path, data: bytes) -> bool:
-    return _holds(main, data)
 
 
 def _sync_folder(folder: Path) -> None:

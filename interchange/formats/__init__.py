@@ -123,7 +123,7 @@ def by_suffix(path: str) -> Format | None:
 
 def load(name: str) -> FormatModule:
     """The package of that format, imported on first use."""
-    return importlib.import_module(by_name(name).module)  # type: ignore[return-value]
+    return importlib.import_module(by_name(name).module)
 
 
 def recognise(source: Source) -> str:

@@ -26,7 +26,8 @@ class Samples:
     """One channel: value = ``offset`` + ``step`` x integer, in a unit that all channels of one calculation share.
 
     ``name`` is the channel's name in the model, ``integers`` has the shape (samples,), ``missing`` is None or a bool
-    array of the same shape, true where there is no sample.  Raises ValueError for other shapes or types.
+    array of the same shape, true where there is no sample.  A step may be negative.  Raises UsageError for other shapes
+    and types and for a step of zero.
     """
 
     name: str
@@ -37,11 +38,11 @@ class Samples:
 
     def __post_init__(self) -> None:
         if self.integers.ndim != 1 or self.integers.dtype.kind not in "iu":
-            raise ValueError("samples are a row of integers")
+            raise UsageError("samples are a row of integers")
         if self.missing is not None and (self.missing.shape != self.integers.shape or self.missing.dtype != np.bool_):
-            raise ValueError("missing is a row of bool as long as the samples")
-        if self.step <= 0:
-            raise ValueError("a step is positive")
+            raise UsageError("missing is a row of bool as long as the samples")
+        if not self.step:
+            raise UsageError("a step of zero says nothing")
 
     def value(self, index: int) -> Fraction | None:
         """The exact value at ``index``, None where the sample is missing."""

@@ -144,7 +144,7 @@ def _carried(recording: Recording, comparison: Comparison) -> tuple[Carried, ...
 
 
 def _count(value: object, path: str, touched: set[str], counts: Counter[str]) -> None:
-    if value is None or value == () or value is False or path in touched and not _is_group(value):
+    if value is None or value == () or value is False or (path in touched and not _is_group(value)):
         return
     if isinstance(value, tuple):
         for index, item in enumerate(value):

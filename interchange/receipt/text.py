@@ -75,10 +75,8 @@ def _tracings(receipt: Receipt) -> list[str]:
         elif tracing.written is not None and tracing.written != tracing.digest:
             state = "carried, see below"
         start = f", starts at {_number(tracing.start)} s" if tracing.start else ""
-        lines.append(
-            f"  {tracing.kind}: {len(tracing.leads)} x {tracing.samples} samples, {_number(tracing.rate)}/s{start}: {state}"
-            f" ({' '.join(tracing.leads)})"
-        )
+        size = f"{len(tracing.leads)} x {tracing.samples} samples, {_number(tracing.rate)}/s"
+        lines.append(f"  {tracing.kind}: {size}{start}: {state} ({' '.join(tracing.leads)})")
     return lines
 
 
