@@ -39,7 +39,7 @@ def match_tracings(before: Sequence[Tracing], after: Sequence[Tracing]) -> dict[
         for index, tracing in enumerate(before):
             if index not in pairs and waiting.get(key(tracing)):
                 pairs[index] = waiting[key(tracing)].popleft()
-    return pairs
+    return dict(sorted(pairs.items()))
 
 
 @dataclass(slots=True)

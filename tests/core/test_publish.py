@@ -1,0 +1,101 @@
+"""Files appear whole or not at all, and nothing is overwritten unasked."""
+
+from __future__ import annotations
+
+import os
+from pathlib import Path
+
+import pytest
+
+from interchange import publish as module
+from interchange.errors import TargetError
+from interchange.publish import check_target, publish
+
+FILES = [("record_0a1b2c3d.dat", b"signal"), ("record.hea", b"header")]
+
+
+def test_files_appear_with_the_usual_rights(tmp_path: Path) -> None:
+    publish(tmp_path, FILES, overwrite=False)
+    assert {p.name: p.read_bytes() for p in tmp_path.iterdir()} == dict(FILES)
+    mask = os.umask(0)
+    os.umask(mask)
+    assert (tmp_path / "record.hea").stat().st_mode & 0o777 == 0o666 & ~mask
+
+
+def test_nothing_is_overwritten_unasked(tmp_path: Path) -> None:
+    (tmp_path / "record.hea").write_bytes(b"old")
+    with pytest.raises(TargetError, match="exists already"):
+        publish(tmp_path, FILES, overwrite=False)
+    assert {p.name: p.read_bytes() for p in tmp_path.iterdir()} == {"record.hea": b"old"}
+
+
+def test_old_signal_files_go_last_and_only_theirs(tmp_path: Path) -> None:
+    for name in ("record_99999999.dat", "other_99999999.dat", "record.hea"):
+        (tmp_path / name).write_bytes(b"old")
+    removed = publish(tmp_path, FILES, overwrite=True, replaces=("record_????????.dat",))
+    assert removed == ("record_99999999.dat",)
+    assert sorted(p.name for p in tmp_path.iterdir()) == ["other_99999999.dat", "record.hea", "record_0a1b2c3d.dat"]
+
+
+@pytest.mark.parametrize("step", ["write", "fsync", "rename main", "folder"])
+@pytest.mark.parametrize("old", [None, b"old header"])
+def test_a_failure_at_any_step_leaves_what_was_there(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, step: str, old: bytes | None
+) -> None:
+    if old is not None:
+        (tmp_path / "record.hea").write_bytes(old)
+        (tmp_path / "record_99999999.dat").write_bytes(b"old signal")
+    real_fsync, real_replace, real_link = os.fsync, Path.replace, Path.hardlink_to
+
+    def full_disk(*_: object) -> None:
+        raise OSError(28, "No space left on device")
+
+    if step == "write":
+        monkeypatch.setattr(os, "fdopen", full_disk)
+    elif step == "fsync":
+        calls = iter([real_fsync, full_disk, full_disk, full_disk])
+        monkeypatch.setattr(os, "fsync", lambda handle: next(calls)(handle))  # noqa: PLW0108
+    elif step == "rename main":
+
+        def replaced(self: Path, target: Path) -> Path:
+            return full_disk() if Path(target).name == "record.hea" else real_replace(self, target)  # type: ignore[return-value,func-returns-value]
+
+        def linked(self: Path, target: Path) -> None:
+            if self.name == "record.hea":
+                full_disk()
+            real_link(self, target)
+
+        monkeypatch.setattr(Path, "replace", replaced)
+        monkeypatch.setattr(Path, "hardlink_to", linked)
+    else:
+        monkeypatch.setattr(module, "_sync_folder", full_disk)
+    with pytest.raises(TargetError, match="No space left"):
+        publish(tmp_path, FILES, overwrite=old is not None)
+    monkeypatch.undo()
+    found = {p.name: p.read_bytes() for p in tmp_path.iterdir()}
+    if step == "folder":
+        assert found["record.hea"] == b"header"
+        assert found["record_0a1b2c3d.dat"] == b"signal"
+    elif old is None:
+        assert found == {}
+    else:
+        assert found == {"record.hea": old, "record_99999999.dat": b"old signal"}
+
+
+def test_targets_that_are_refused(tmp_path: Path) -> None:
+    source = tmp_path / "source.scp"
+    source.write_bytes(b"x")
+    (tmp_path / "link.scp").symlink_to(source)
+    (tmp_path / "hard.scp").hardlink_to(source)
+    cases = {
+        "is a folder": tmp_path,
+        "is a link": tmp_path / "link.scp",
+        "the folder does not exist": tmp_path / "none" / "x.scp",
+        "is the source itself": tmp_path / "hard.scp",
+        "not one that every system can hold": tmp_path / "a:b.scp",
+    }
+    for reason, target in cases.items():
+        with pytest.raises(TargetError, match=reason):
+            check_target(target, overwrite=True, source=source)
+    with pytest.raises(TargetError, match="exists already"):
+        check_target(source, overwrite=False)

@@ -1,0 +1,93 @@
+"""Changes on request: exactly what was asked for, nothing else."""
+
+from __future__ import annotations
+
+from fractions import Fraction
+
+import numpy as np
+import pytest
+
+from interchange.compare import compare_recordings
+from interchange.errors import UsageError
+from interchange.model import Acquisition, Channel, Mark, Measurement, Moment, Patient, PersonName, Recording, Tracing
+from interchange.requests import Requests
+
+SAMPLES = np.arange(12, dtype=np.int16).reshape(3, 4)
+RECORDING = Recording(
+    tracings=(
+        Tracing((Channel("I"), Channel("V4"), Channel("RESP", unit="mV/V")), SAMPLES, Fraction(500)),
+        Tracing((Channel("II"),), SAMPLES[:1], Fraction(250), start=Fraction(12)),
+    ),
+    patient=Patient(name=PersonName(family="Quill")),
+    acquisition=Acquisition(time=Moment.parse("2031-04-05T14:03:07")),
+    measurements=(Measurement("j-amplitude", 12, "uV", "V4"), Measurement("pr-interval", 160, "ms")),
+    marks=(Mark("note", 0, Fraction(0), lead="V4", text="a"), Mark("note", 1, Fraction(0), text="b")),
+)
+
+
+def paths(requests: Requests) -> list[str]:
+    return [d.path for d in compare_recordings(RECORDING, requests.apply(RECORDING)).differences]
+
+
+def test_set_takes_short_names_and_model_paths() -> None:
+    done = Requests(
+        fields=(("accession-number", "A;7"), ("patient.height", "172 cm"), ("patient-id", "4711"), ("sex", "male"))
+    ).apply(RECORDING)
+    assert done.acquisition.study is not None
+    assert done.acquisition.study.accession is not None
+    assert done.acquisition.study.accession.value == "A;7"
+    assert str(done.patient.height) == "172 cm"
+    assert done.patient.ids[0].value == "4711"
+    assert done.patient.sex == "male"
+    assert done.patient.name == RECORDING.patient.name
+
+
+@pytest.mark.parametrize(
+    "field",
+    [("sex", "Male?"), ("tracings[0].rate", "1"), ("nonsense", "1"), ("birth-date", "5.4.31"), ("patient", "x")],
+)
+def test_set_refuses_what_is_not_there(field: tuple[str, str]) -> None:
+    with pytest.raises(UsageError):
+        Requests(fields=(field,)).apply(RECORDING)
+
+
+def test_zone_and_time() -> None:
+    done = Requests(time="2031-04-05T15:00:00", zone="-03:30").apply(RECORDING)
+    assert str(done.acquisition.time) == "2031-04-05T15:00:00-03:30"
+    with pytest.raises(UsageError, match="zone"):
+        Requests(zone="2 hours").apply(RECORDING)
+
+
+def test_relabel_moves_name_measurement_and_mark() -> None:
+    done = Requests(relabel=(("V4", "v4r"),)).apply(RECORDING)
+    assert done.tracings[0].names == ("I", "V4R", "RESP")
+    assert done.measurements[0].lead == "V4R"
+    assert done.marks[0].lead == "V4R"
+    assert np.array_equal(done.tracings[0].samples, SAMPLES)
+    with pytest.raises(UsageError, match="has a lead I already"):
+        Requests(relabel=(("V4", "I"),)).apply(RECORDING)
+    with pytest.raises(UsageError, match="has no lead V6"):
+        Requests(relabel=(("V6", "V6R"),)).apply(RECORDING)
+
+
+def test_leads_keeps_order_and_drops_what_belongs_to_others() -> None:
+    done = Requests(leads=("v4", "I")).apply(RECORDING)
+    assert [t.names for t in done.tracings] == [("V4", "I")]
+    assert done.marks == (RECORDING.marks[0],)
+    assert done.measurements == RECORDING.measurements
+    assert np.array_equal(done.tracings[0].samples, SAMPLES[[1, 0]])
+
+
+def test_one_tracing() -> None:
+    done = Requests(tracing=2).apply(RECORDING)
+    assert [t.names for t in done.tracings] == [("II",)]
+    assert [m.text for m in done.marks] == ["b"]
+    assert done.marks[0].tracing == 0
+    with pytest.raises(UsageError, match="2 tracings"):
+        Requests(tracing=3).apply(RECORDING)
+
+
+def test_only_ecg_drops_other_signals() -> None:
+    done = Requests(only_ecg=True).apply(RECORDING)
+    assert [t.names for t in done.tracings] == [("I", "V4"), ("II",)]
+    assert paths(Requests(only_ecg=True)) == ["tracings[0].channels[2]"]
