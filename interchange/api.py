@@ -21,7 +21,7 @@ from interchange.sources import Source, load
 if TYPE_CHECKING:
     from interchange.checks import CheckConfig, Report
 
-__all__ = ["Readable", "check", "compare", "convert", "open_source", "read", "write"]
+__all__ = ["Readable", "check", "compare", "convert", "open_source", "read", "read_opened", "write"]
 
 Readable: TypeAlias = str | PathLike[str] | bytes | Mapping[str, bytes]
 """A path, the bytes of one file, or {name: bytes} of a record of several files (the main file first)."""
@@ -32,7 +32,7 @@ def read(source: Readable, format: str | None = None) -> Recording:
 
     Raises SourceError with file, place and reason when nothing sound can be read.
     """
-    return _read(open_source(source), format)
+    return read_opened(open_source(source), format)
 
 
 def write(
@@ -67,17 +67,21 @@ def convert(
     verify: bool = True,
     source_format: str | None = None,
     requests: Requests | None = None,
+    receipt_name: str | None = None,
+    same_ok: bool = False,
     **options: str,
 ) -> Receipt:
     """Read ``source`` and write it to ``target``; see :func:`read` and :func:`write`.
 
-    ``requests``: changes that were asked for, listed in the receipt as changed on request.
+    ``requests``: changes that were asked for, listed in the receipt as changed on request.  ``receipt_name``: plain
+    name of a file beside the target that gets the receipt as JSON, published together with it.  ``same_ok``: a target
+    that has the very same bytes already is no conflict.
     """
-    job = _Job(Path(target), format, frozenset(accept), overwrite, verify, options)
+    job = _Job(Path(target), format, frozenset(accept), overwrite, verify, options, receipt_name, same_ok)
     opened = open_source(source)
     path = _record_path(Path(fspath(source))) if isinstance(source, (str, PathLike)) else None
-    check_target(job.target, overwrite=overwrite, source=path)
-    original = _read(opened, source_format)
+    check_target(job.target, overwrite=overwrite, source=path, same_ok=same_ok)
+    original = read_opened(opened, source_format)
     recording = requests.apply(original) if requests else original
     documents = (_document(opened.shown, original.format, opened.data),)
     return job.run(original, recording, documents)
@@ -100,7 +104,7 @@ def check(
     if isinstance(source, Recording):
         return build_report(source, (), expect, config)
     opened = open_source(source)
-    recording = _read(opened, format)
+    recording = read_opened(opened, format)
     try:
         findings = formats.load(recording.format or "").check(opened)
     except InterchangeError as error:
@@ -146,7 +150,8 @@ def _record_path(path: Path) -> Path:
     return path
 
 
-def _read(source: Source, format: str | None) -> Recording:
+def read_opened(source: Source, format: str | None = None) -> Recording:
+    """As :func:`read`, from a source that is open already."""
     name = format or formats.recognise(source)
     try:
         return formats.load(name).read(source)
@@ -171,6 +176,8 @@ class _Job:
         overwrite: bool,
         verify: bool,
         options: Mapping[str, str],
+        receipt_name: str | None = None,
+        same_ok: bool = False,
     ) -> None:
         unknown = accept.difference(PROTECTED)
         if unknown:
@@ -186,6 +193,8 @@ class _Job:
         self.overwrite = overwrite
         self.verify = verify
         self.options = _options(self.entry, options)
+        self.receipt_name = receipt_name
+        self.same_ok = same_ok
 
     @property
     def stem(self) -> str:
@@ -197,7 +206,7 @@ class _Job:
     def run(self, original: Recording, recording: Recording, documents: tuple[Document, ...]) -> Receipt:
         """Encode, read back, compare, publish."""
         assert self.entry is not None
-        check_target(self.target, overwrite=self.overwrite)
+        check_target(self.target, overwrite=self.overwrite, same_ok=self.same_ok)
         module = formats.load(self.entry.name)
         try:
             encoded = module.encode(recording, self.stem, self.options)
@@ -222,7 +231,9 @@ class _Job:
             accepted=sorted(self.accept),
         )
         self._refuse(receipt)
-        publish(self.target.parent, files, overwrite=self.overwrite, replaces=encoded.replaces)
+        if self.receipt_name is not None:
+            files.insert(0, (self.receipt_name, receipt.as_bytes()))
+        publish(self.target.parent, files, overwrite=self.overwrite, replaces=encoded.replaces, same_ok=self.same_ok)
         return receipt
 
     def _named(self, encoded: Encoded) -> list[tuple[str, bytes]]:

@@ -19,7 +19,7 @@ from interchange.sources import is_plain_name
 __all__ = ["check_target", "publish"]
 
 
-def check_target(target: Path, *, overwrite: bool, source: Path | None = None) -> None:
+def check_target(target: Path, *, overwrite: bool, source: Path | None = None, same_ok: bool = False) -> None:
     """TargetError when nothing may be written there: a folder, a link, the source, a file that is not to be replaced."""
     shown = str(target)
     try:
@@ -35,19 +35,24 @@ def check_target(target: Path, *, overwrite: bool, source: Path | None = None) -
             return
         if source is not None and source.exists() and target.samefile(source):
             raise TargetError("is the source itself", file=shown)
-        if not overwrite:
+        if not overwrite and not same_ok:
             raise TargetError("exists already (--overwrite replaces it)", file=shown)
     except OSError as error:
         raise TargetError(f"cannot be looked at: {error.strerror or 'input/output error'}", file=shown) from None
 
 
 def publish(
-    folder: Path, files: Sequence[tuple[str, bytes]], *, overwrite: bool, replaces: Sequence[str] = ()
+    folder: Path,
+    files: Sequence[tuple[str, bytes]],
+    *,
+    overwrite: bool,
+    replaces: Sequence[str] = (),
+    same_ok: bool = False,
 ) -> tuple[str, ...]:
     """Write all files into the folder, the last one last; names of files that the new main file made obsolete.
 
     ``replaces``: name patterns of files of an earlier record of the same name, removed once the new main file stands
-    (only with ``overwrite``).  Raises TargetError; then what was there before is there still.
+    (only with ``overwrite``).  ``same_ok``: a main file that has the very same bytes already is no conflict.  Raises TargetError; then what was there before is there still.
     """
     waiting: list[tuple[Path, Path]] = []
     published: list[Path] = []
@@ -57,7 +62,7 @@ def publish(
             if not is_plain_name(name):
                 raise TargetError("the name is not one that every system can hold", file=str(main))
             final = folder / name
-            if name != files[-1][0] and _holds(final, data):
+            if (name != files[-1][0] or same_ok) and _holds(final, data):
                 continue
             waiting.append((_temporary(folder, data), final))
         for temporary, final in list(waiting):

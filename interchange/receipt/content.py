@@ -113,6 +113,12 @@ class Receipt:
         """Whether every tracing arrived with every sample, lead, step and instant as it was (or as requested)."""
         return self.verified and not any(e.protected in ("signal", "timing", "leads") for e in self.losses)
 
+    def as_bytes(self) -> bytes:
+        """The receipt as a JSON document in UTF-8."""
+        import json
+
+        return json.dumps(self.as_json(), ensure_ascii=False, indent=1).encode("utf-8", "backslashreplace") + b"\n"
+
     def as_json(self) -> dict[str, Any]:
         """The receipt as plain data for ``json.dumps``; fractions are exact decimals or ``n/d`` as text."""
         return {

@@ -1,0 +1,185 @@
+"""One recording in a worker process: names in, a few words out."""
+
+from __future__ import annotations
+
+import contextlib
+import json
+from collections.abc import Sequence
+from dataclasses import asdict, dataclass, field
+from hashlib import sha256
+from pathlib import Path
+from typing import Any, Literal
+
+from interchange._version import __version__
+from interchange.errors import InterchangeError, RefusedError
+from interchange.model.lines import decimal
+from interchange.requests import Requests
+
+__all__ = ["Job", "Outcome", "Settings", "work"]
+
+Status = Literal["done", "refused", "failed"]
+
+
+@dataclass(frozen=True, slots=True)
+class Settings:
+    """What is the same for every recording of a run; part of what makes finished work recognisable."""
+
+    format: str | None
+    accept: tuple[str, ...] = ()
+    overwrite: bool = False
+    verify: bool = True
+    options: tuple[tuple[str, str], ...] = ()
+    requests: Requests = field(default_factory=Requests)
+    check_only: bool = False
+    expect: str | None = None
+    config: str | None = None
+
+    @property
+    def key(self) -> str:
+        """A short hash over everything that can change an output: options, version; not ``overwrite``."""
+        content = {**asdict(self), "overwrite": None, "program": __version__}
+        return sha256(json.dumps(content, sort_keys=True, default=str).encode()).hexdigest()[:16]
+
+
+@dataclass(frozen=True, slots=True)
+class Job:
+    """One recording to be done: ``target`` is the output's path; ``name`` and ``output`` are the names in the books."""
+
+    path: str
+    name: str
+    target: str
+    output: str
+
+
+@dataclass(frozen=True, slots=True)
+class Outcome:
+    """What became of one recording; holds nothing about the person.
+
+    ``reason``: why not, without anything read from inside the file.  ``files``: (name beside the output, size).
+    """
+
+    name: str
+    status: Status
+    reason: str = ""
+    format: str | None = None
+    leads: str = ""
+    tracings: int = 0
+    rate: str = ""
+    duration: str = ""
+    digest: str = ""
+    verdict: str = ""
+    changed: int = 0
+    left: int = 0
+    added: int = 0
+    unread: int = 0
+    findings: int = 0
+    errors: int = 0
+    verified: bool = False
+    output: str = ""
+    files: tuple[tuple[str, int], ...] = ()
+    exit_status: int = 0
+
+
+def work(jobs: Sequence[Job], settings: Settings) -> list[Outcome]:
+    """Do these recordings one after the other; a bad one never stops the rest."""
+    return [_one(job, settings) for job in jobs]
+
+
+def _one(job: Job, settings: Settings) -> Outcome:
+    try:
+        return _check(job, settings) if settings.check_only else _convert(job, settings)
+    except RefusedError as error:
+        return Outcome(job.name, "refused", _reason(error), exit_status=error.status)
+    except InterchangeError as error:
+        return Outcome(job.name, "failed", _reason(error), exit_status=error.status)
+    except MemoryError:
+        return Outcome(job.name, "failed", "needs more memory than there is", exit_status=3)
+    except Exception as error:
+        return Outcome(job.name, "failed", f"internal error ({type(error).__name__}); please report it", exit_status=5)
+
+
+def _reason(error: InterchangeError) -> str:
+    """The error without the file's path, which the books have in a column of its own."""
+    return ": ".join(part for part in (error.place, error.reason) if part)
+
+
+def _convert(job: Job, settings: Settings) -> Outcome:
+    from interchange.api import convert
+
+    target = Path(job.target)
+    with contextlib.suppress(FileExistsError):
+        target.parent.mkdir(parents=True, exist_ok=True)
+    receipt = convert(
+        job.path,
+        target,
+        settings.format,
+        accept=settings.accept,
+        overwrite=settings.overwrite,
+        verify=settings.verify,
+        requests=settings.requests or None,
+        receipt_name=f"{target.name}.receipt.json",
+        same_ok=True,
+        **dict(settings.options),
+    )
+    first = receipt.tracings[0] if receipt.tracings else None
+    files = tuple((Path(d.name).name, d.size) for d in receipt.target)
+    return Outcome(
+        job.name,
+        "done",
+        format=receipt.source[0].format,
+        **_tracing(first, len(receipt.tracings)),
+        verdict="samples identical"
+        if receipt.samples_identical
+        else "not verified"
+        if not receipt.verified
+        else "samples differ as accepted",
+        changed=len(receipt.changed),
+        left=len(receipt.left),
+        added=len(receipt.added),
+        unread=len(receipt.unread),
+        findings=len(receipt.findings),
+        verified=receipt.verified,
+        output=job.output,
+        files=files,
+    )
+
+
+def _check(job: Job, settings: Settings) -> Outcome:
+    from interchange.api import open_source, read_opened
+    from interchange.checks import build_report, load_config
+    from interchange.formats import load
+
+    opened = open_source(job.path)
+    recording = read_opened(opened)
+    findings = load(recording.format or "").check(opened)
+    config = load_config(settings.config) if settings.config is not None else None
+    report = build_report(recording, findings, settings.expect, config)
+    errors = sum(finding.severity == "error" for finding in report.findings)
+    first = recording.tracings[0] if recording.tracings else None
+    values: dict[str, Any] = _tracing(first, len(recording.tracings))
+    return Outcome(
+        job.name,
+        "done",
+        format=recording.format,
+        **values,
+        verdict=report.verdict,
+        unread=len(recording.unread),
+        findings=len(report.findings),
+        errors=errors,
+        exit_status=1 if errors else 0,
+    )
+
+
+def _tracing(tracing: Any, count: int) -> dict[str, Any]:
+    """The first tracing in a few words; a Tracing of the model or of a receipt."""
+    if tracing is None:
+        return {"tracings": 0}
+    names = tracing.leads if hasattr(tracing, "leads") else tracing.names
+    samples = tracing.samples if isinstance(tracing.samples, int) else tracing.length
+    return {
+        "leads": " ".join(names),
+        "tracings": count,
+        "rate": decimal(tracing.rate),
+        "duration": decimal(round(samples / tracing.rate, 3)),
+        "digest": tracing.digest,
+    }

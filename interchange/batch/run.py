@@ -1,0 +1,233 @@
+"""The run: what is to be done, who does it, and the books."""
+
+from __future__ import annotations
+
+from collections import Counter, deque
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from concurrent.futures import FIRST_COMPLETED, Executor, Future, wait
+from concurrent.futures.process import BrokenProcessPool
+from contextlib import ExitStack
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any, Protocol
+
+from interchange.batch.find import Found, find_recordings, output_names
+from interchange.batch.job import Job, Outcome, Settings, work
+from interchange.batch.journal import Journal
+from interchange.batch.manifest import manifest_bytes
+from interchange.errors import TargetError
+from interchange.formats import by_name
+from interchange.publish import publish
+
+__all__ = ["BatchResult", "run_batch"]
+
+CHUNK = 8
+"""Recordings that go to a worker at once: enough that handing over costs nothing beside the work."""
+
+TRIES = 3
+"""Times that a recording is tried when its worker dies."""
+
+
+class Watcher(Protocol):
+    """Whoever shows how far it is (see :class:`interchange.batch.progress.Progress`)."""
+
+    def add(self, done: int, failed: int) -> None:
+        """Note finished recordings."""
+        ...
+
+
+@dataclass(frozen=True, slots=True)
+class BatchResult:
+    """Counts of a run: all recordings, what this run did, what was done before, and how it ended."""
+
+    total: int
+    worked: int
+    resumed: int
+    done: int
+    refused: int
+    failed: int
+    with_errors: int
+    manifest: Path
+
+    @property
+    def status(self) -> int:
+        """0 when everything is done and without error findings, else 1."""
+        return 0 if self.done == self.total and not self.with_errors else 1
+
+
+def run_batch(
+    sources: Iterable[str],
+    into: str | Path,
+    settings: Settings,
+    *,
+    executor: Executor | None = None,
+    jobs: int = 1,
+    watch: Callable[[int], Watcher] | None = None,
+) -> BatchResult:
+    """Convert (or check) every recording below ``sources`` into the folder ``into``.
+
+    ``executor``: any :class:`concurrent.futures.Executor` whose workers see the same folders (a dask.distributed
+    client's, a thread pool); without one ``jobs`` processes are started; with 1 all happens in this process.
+    ``watch``: called with the number of recordings, gives something with ``add(done, failed)``.  Leaves
+    ``journal.jsonl`` and ``manifest.csv`` in ``into``.  Called again it does what is not done yet.  TargetError when the
+    books cannot be written; everything else that goes wrong is a row in the books.
+    """
+    folder = Path(into)
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+    except OSError as error:
+        raise TargetError(f"the folder cannot be made: {error.strerror}", file=str(folder)) from None
+    found = find_recordings(sources, skip=folder)
+    names = _outputs(found, settings)
+    journal = Journal(folder)
+    with ExitStack() as stack:
+        stack.callback(journal.close)
+        key = settings.key
+        todo = [
+            (item, Job(item.path, item.name, str(folder / name), name))
+            for item, name in zip(found, names, strict=True)
+            if not journal.finished(item, key, folder, name)
+        ]
+        watcher = watch(len(todo)) if watch else None
+        for batch in _work(todo, settings, executor, jobs):
+            journal.append(batch, key)
+            if watcher:
+                watcher.add(len(batch), sum(outcome.status != "done" for _, outcome in batch))
+        entries = [journal.entries[item.name] for item in found]
+    publish(folder, [("manifest.csv", manifest_bytes(entries))], overwrite=True)
+    statuses = Counter(entry["status"] for entry in entries)
+    return BatchResult(
+        total=len(found),
+        worked=len(todo),
+        resumed=len(found) - len(todo),
+        done=statuses["done"],
+        refused=statuses["refused"],
+        failed=statuses["failed"],
+        with_errors=sum(entry["errors"] > 0 for entry in entries),
+        manifest=folder / "manifest.csv",
+    )
+
+
+def _outputs(found: Sequence[Found], settings: Settings) -> list[str]:
+    if settings.check_only or settings.format is None:
+        return ["" for _ in found]
+    return output_names(found, by_name(settings.format).suffix)
+
+
+Todo = tuple[Found, Job]
+Done = list[tuple[Found, Outcome]]
+
+
+def _work(todo: Sequence[Todo], settings: Settings, executor: Executor | None, jobs: int) -> Iterator[Done]:
+    if executor is not None:
+        yield from _spread(todo, settings, _Given(executor), 2 * max(jobs, 4))
+    elif jobs <= 1 or len(todo) <= CHUNK:
+        for item, job in todo:
+            yield [(item, work([job], settings)[0])]
+    else:
+        own = _Own(jobs)
+        try:
+            yield from _spread(todo, settings, own, 3 * jobs)
+        finally:
+            own.close()
+
+
+class _Given:
+    """The caller's executor: used as long as it takes work."""
+
+    def __init__(self, executor: Executor) -> None:
+        self._executor: Executor | None = executor
+
+    def __call__(self) -> Executor:
+        """The executor, once; TargetError when it has stopped taking work."""
+        executor, self._executor = self._executor, None
+        if executor is None:
+            raise TargetError("the executor stopped taking work; the same command goes on from here")
+        return executor
+
+
+class _Own:
+    """Worker processes of our own, replaced when one of them dies."""
+
+    def __init__(self, jobs: int) -> None:
+        self._jobs = jobs
+        self._pool: Executor | None = None
+
+    def __call__(self) -> Executor:
+        """A fresh pool."""
+        if self._pool is not None:
+            self._pool.shutdown(wait=False, cancel_futures=True)
+        self._pool = _processes(self._jobs)
+        return self._pool
+
+    def close(self) -> None:
+        """End the processes."""
+        if self._pool is not None:
+            self._pool.shutdown(wait=True, cancel_futures=True)
+
+
+def _processes(jobs: int) -> Executor:
+    """Worker processes that start from a clean interpreter with the package loaded once."""
+    import multiprocessing
+    from concurrent.futures import ProcessPoolExecutor
+
+    methods = multiprocessing.get_all_start_methods()
+    context = multiprocessing.get_context("forkserver" if "forkserver" in methods else "spawn")
+    if "forkserver" in methods:
+        context.set_forkserver_preload(["interchange.batch.preload"])
+    return ProcessPoolExecutor(jobs, mp_context=context)
+
+
+def _spread(todo: Sequence[Todo], settings: Settings, pool: Callable[[], Executor], window: int) -> Iterator[Done]:
+    """Hand out chunks, at most ``window`` at a time; what a dying worker had goes out again one by one."""
+    waiting: deque[tuple[list[Todo], int]] = deque((list(todo[i : i + CHUNK]), 1) for i in range(0, len(todo), CHUNK))
+    executor = pool()
+    running: dict[Future[list[Outcome]], tuple[list[Todo], int]] = {}
+    while waiting or running:
+        broken = False
+        while waiting and len(running) < window and not broken:
+            chunk, tries = waiting.popleft()
+            try:
+                running[executor.submit(work, [job for _, job in chunk], settings)] = (chunk, tries)
+            except (BrokenProcessPool, RuntimeError):
+                waiting.appendleft((chunk, tries))
+                broken = True
+        finished, _ = wait(running, return_when=FIRST_COMPLETED) if running else (set(), None)
+        for future in finished:
+            chunk, tries = running.pop(future)
+            try:
+                outcomes = future.result()
+            except Exception as error:
+                broken = broken or isinstance(error, BrokenProcessPool)
+                yield from _again(chunk, tries, waiting)
+                continue
+            yield [(item, outcome) for (item, _), outcome in zip(chunk, outcomes, strict=True)]
+        if broken:
+            for chunk, tries in running.values():
+                yield from _again(chunk, tries, waiting)
+            running.clear()
+            executor = pool()
+
+
+def _again(chunk: list[Todo], tries: int, waiting: deque[tuple[list[Todo], int]]) -> Iterator[Done]:
+    if tries < TRIES:
+        waiting.extend(([entry], tries + 1) for entry in chunk)
+        return
+    reason = f"the worker process died {TRIES} times on it"
+    yield [(item, Outcome(item.name, "failed", reason, exit_status=5)) for item, _ in chunk]
+
+
+def summary(result: BatchResult) -> dict[str, Any]:
+    """The result as plain data for ``json.dumps``."""
+    return {
+        "document": "interchange batch",
+        "version": 1,
+        "total": result.total,
+        "worked": result.worked,
+        "resumed": result.resumed,
+        "done": result.done,
+        "refused": result.refused,
+        "failed": result.failed,
+        "with_errors": result.with_errors,
+        "manifest": str(result.manifest),
+    }
