@@ -38,7 +38,7 @@ def compare_recordings(before: Recording, after: Recording) -> Comparison:
     walk.items("measurements", before.measurements, after.measurements)
     back = {new: old for old, new in pairs.items()}
     walk.items("marks", before.marks, tuple(_mark_on(mark, back) for mark in after.marks))
-    for name in ("statements", "trial", "document_id", "extras"):
+    for name in ("statements", "trial", "document_id", "deidentification", "extras"):
         walk.value(name, getattr(before, name), getattr(after, name))
     return Comparison(tuple(walk.found), tracings.sample_error, tracings.time_error)
 

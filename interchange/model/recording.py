@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 
 from interchange.findings import Finding
 from interchange.model.about import Acquisition, Patient, Trial
-from interchange.model.basic import Extras, Identifier
+from interchange.model.basic import Code, Extras, Identifier
 from interchange.model.content import Mark, Measurement, Statement, Unread
 from interchange.model.tracing import Channel, Tracing
 
@@ -25,7 +25,8 @@ class Recording:
 
     ``tracings``: the rhythm first, in the order of the source.  ``document_id``: the source document's own id (a new
     document gets a new one).  ``unread``: what of the source was not taken in.  ``findings``: what the reader had to
-    tolerate.  ``format``: the format that it was read from, None when it was made from arrays.
+    tolerate.  ``deidentification``: by what methods identity was removed (codes of DICOM PS3.16 CID 7050 with their
+    meaning), empty for a recording that was not de-identified.  ``format``: the format that it was read from, None when it was made from arrays.
     """
 
     tracings: tuple[Tracing, ...] = ()
@@ -36,6 +37,7 @@ class Recording:
     statements: tuple[Statement, ...] = ()
     trial: Trial | None = None
     document_id: Identifier | None = None
+    deidentification: tuple[Code, ...] = ()
     extras: Extras = ()
     unread: tuple[Unread, ...] = ()
     findings: tuple[Finding, ...] = ()
