@@ -1,0 +1,106 @@
+"""The record line: ``name[/segments] signals [rate[/counter[(base)]] [samples [time [date]]]]``.
+
+Source: WFDB Applications Guide, header(5); draft "WFDB Header File version 10".
+"""
+
+from __future__ import annotations
+
+import re
+from fractions import Fraction
+from typing import Final, NamedTuple
+
+from interchange.errors import SourceError
+from interchange.formats.wfdb.moments import Moment, read_moment
+from interchange.formats.wfdb.notes import Notes
+from interchange.formats.wfdb.numerals import decimal, integer
+
+__all__ = ["RecordLine", "read_record_line"]
+
+DEFAULT_RATE: Final = Fraction(250)
+SLOWEST: Final = Fraction(1, 1_000_000)
+FASTEST: Final = Fraction(1_000_000_000)
+"""Frame rates outside these bounds are taken for damage (a limit of this project)."""
+
+_BLANKS: Final = re.compile(r"[ \t]+")
+_NAME: Final = re.compile(r"[A-Za-z0-9_-]{1,50}", re.ASCII)
+_SUFFIX: Final = re.compile(r"(.+)\.[A-Za-z0-9]{1,4}", re.ASCII | re.DOTALL)
+_RATE: Final = re.compile(r"([^/(]*)(?:/([^(]*)(?:\(([^)]*)\))?)?", re.DOTALL)
+
+
+class RecordLine(NamedTuple):
+    """The fields of a record line; ``left`` counts the characters of fields that were not understood."""
+
+    name: str
+    segments: int | None
+    signals: int
+    rate: Fraction
+    counter_rate: Fraction | None
+    counter_base: Fraction | None
+    samples: int | None
+    moment: Moment
+    left: int
+
+
+def read_record_line(text: str, line: int, notes: Notes) -> RecordLine:
+    """The fields of a record line.  Raises SourceError for a count or rate that is impossible."""
+    fields = _BLANKS.split(text)
+    name, segments = _name(fields[0], line, notes)
+    signals = integer(fields[1]) if len(fields) > 1 else None
+    if signals is None or signals < 0:
+        raise SourceError("states no number of signals", f"line {line}")
+    rate, counter_rate, counter_base = _rates(fields[2] if len(fields) > 2 else "", line, notes)
+    samples, rest = _samples(fields[3:], line, notes)
+    if samples is None and signals and segments is None:
+        notes.line("wfdb.samples-missing", line)
+    left = sum(map(len, rest[2:]))
+    if left:
+        notes.line("wfdb.record-field", line)
+    moment = read_moment(rest[:2], line, notes)
+    return RecordLine(name, segments, signals, rate, counter_rate, counter_base, samples, moment, left)
+
+
+def _name(field: str, line: int, notes: Notes) -> tuple[str, int | None]:
+    name, slash, count = field.partition("/")
+    segments = integer(count) if slash else None
+    if slash and (segments is None or segments < 1):
+        raise SourceError("states no number of segments, or a name with a path", f"line {line}")
+    match = _SUFFIX.fullmatch(name)
+    if match:
+        notes.line("wfdb.name-suffix", line)
+        name = match[1]
+    if not _NAME.fullmatch(name):
+        notes.line("wfdb.name-characters", line)
+    return name, segments
+
+
+def _rates(field: str, line: int, notes: Notes) -> tuple[Fraction, Fraction | None, Fraction | None]:
+    if not field:
+        notes.line("wfdb.rate-missing", line)
+        return DEFAULT_RATE, None, None
+    match = _RATE.fullmatch(field)
+    rate = decimal(match[1]) if match else None
+    if match is None or rate is None or not SLOWEST <= rate <= FASTEST:
+        raise SourceError("states no possible sampling frequency", f"line {line}")
+    counter = decimal(match[2]) if match[2] else None
+    base = decimal(match[3]) if match[3] else None
+    if (match[2] and counter is None) or (match[3] and base is None):
+        notes.line("wfdb.number-form", line)
+    return rate, counter if counter is not None and counter > 0 else None, base
+
+
+def _samples(fields: list[str], line: int, notes: Notes) -> tuple[int | None, list[str]]:
+    """Number of frames, and the fields that follow; a date or time in its place means that it was left out."""
+    if not fields:
+        return None, []
+    count = integer(fields[0])
+    if count is None:
+        exact = decimal(fields[0])
+        if exact is None or exact.denominator != 1:
+            notes.line("wfdb.record-field", line)
+            return None, fields
+        notes.line("wfdb.number-form", line)
+        count = exact.numerator
+    if count < 0:
+        notes.line("wfdb.record-field", line)
+        return None, fields[1:]
+    return count or None, fields[1:]

@@ -1,0 +1,179 @@
+"""Signal lines.
+
+``file format[xSPF][:skew][+offset] [gain[(baseline)][/units] [resolution [zero [initial [checksum [block
+[description]]]]]]]``: each optional field needs all those before it.
+
+Almost every line in the world has all fields; such a line is split by one expression.  Any other goes the slow way,
+field by field, with the same outcome where both can be taken.  The two composite fields are split once per spelling.
+
+Source: WFDB Applications Guide, header(5); draft "WFDB Header File version 10"; limits of lengths from ``wfdb.h``.
+"""
+
+from __future__ import annotations
+
+import re
+from fractions import Fraction
+from functools import lru_cache
+from typing import Final, NamedTuple
+
+from interchange.errors import SourceError
+from interchange.formats.wfdb.notes import Notes
+from interchange.formats.wfdb.numerals import decimal, integer
+
+__all__ = ["Gain", "SignalLine", "read_gain", "read_signal_line"]
+
+_N: Final = r"[ \t]+([+-]?\d{1,18})"
+_USUAL: Final = re.compile(
+    rf"([^ \t]+)[ \t]+([^ \t]+)[ \t]+([^ \t]+){_N}{_N}{_N}{_N}{_N}(?:[ \t]+(.*))?", re.ASCII | re.DOTALL
+)
+_BLANKS: Final = re.compile(r"[ \t]+")
+_FORMAT: Final = re.compile(r"(\d{1,4})(?:x(\d{1,9}))?(?::(\d{1,9}))?(?:\+(\d{1,12}))?", re.ASCII)
+_GAIN: Final = re.compile(r"([^(/]*)(?:\(([^)]*)\))?(?:/(.*))?", re.DOTALL)
+_WIDEST: Final = 32
+
+
+class SignalLine(NamedTuple):
+    """One signal as the header describes it; None where a field is not there.
+
+    ``gain`` is in digital units per physical unit (None also where the header says 0: not calibrated); ``frame`` is
+    the number of samples per frame, ``skew`` counts samples, ``offset`` and ``block`` bytes.
+    """
+
+    line: int
+    file: str
+    format: int
+    frame: int
+    skew: int
+    offset: int
+    gain: Fraction | None
+    baseline: int | None
+    units: str | None
+    resolution: int | None
+    zero: int | None
+    initial: int | None
+    checksum: int | None
+    block: int
+    description: str
+
+    @property
+    def origin(self) -> int:
+        """The digital value that stands for zero physical units: the baseline, by default the ADC zero."""
+        return self.baseline if self.baseline is not None else self.zero or 0
+
+
+class Gain(NamedTuple):
+    """The composite field ``gain(baseline)/units``."""
+
+    gain: Fraction | None
+    baseline: int | None
+    units: str | None
+    broken: tuple[str, ...]
+
+
+def read_signal_line(text: str, line: int, notes: Notes) -> SignalLine:
+    """The fields of a signal line.  Raises SourceError where file name or format cannot be told."""
+    match = _USUAL.fullmatch(text)
+    if match is not None:
+        file, form, scale, *numbers, description = match.groups()
+        gain = read_gain(scale)
+        if gain is not None:
+            return _line(line, notes, file, form, gain, [int(n) for n in numbers], description or "")
+    return _slowly(text, line, notes)
+
+
+def _slowly(text: str, line: int, notes: Notes) -> SignalLine:
+    """Field by field: what is no number where one belongs is taken for the beginning of the description."""
+    fields = _BLANKS.split(text, 8)
+    if len(fields) < 2:
+        raise SourceError("is no signal line (file name and format)", f"line {line}")
+    file, form, *rest = fields
+    gain = read_gain(rest[0]) if rest else Gain(None, None, None, ())
+    numbers: list[int] = []
+    used = 1
+    if gain is None:
+        gain, used = Gain(None, None, None, ()), 0
+    else:
+        for field in rest[1:6]:
+            number = _number(field, line, notes)
+            if number is None:
+                break
+            numbers.append(number)
+        used = 1 + len(numbers)
+    if used < min(len(rest), 6):
+        notes.line("wfdb.signal-field", line)
+    return _line(line, notes, file, form, gain, numbers, " ".join(rest[used:]))
+
+
+def _number(field: str, line: int, notes: Notes) -> int | None:
+    """An integer, also when it is written as a decimal (``12.0``)."""
+    number = integer(field)
+    if number is None:
+        exact = decimal(field)
+        if exact is not None and exact.denominator == 1:
+            notes.line("wfdb.number-form", line)
+            number = exact.numerator
+    return number
+
+
+def _line(
+    line: int, notes: Notes, file: str, form: str, gain: Gain, numbers: list[int], description: str
+) -> SignalLine:
+    layout = _format(form)
+    if layout is None:
+        raise SourceError("states no signal format that can be understood", f"line {line}")
+    given: list[int | None] = [*numbers, *[None] * (5 - len(numbers))]
+    resolution, zero, initial, checksum, block = given
+    description = description.rstrip(" \t")
+    for rule in gain.broken:
+        notes.line(rule, line)
+    if gain.gain is None:
+        notes.line("wfdb.gain-missing", line)
+    if resolution is not None and not 0 <= resolution <= _WIDEST:
+        notes.line("wfdb.resolution", line)
+        resolution = None
+    if checksum is None:
+        notes.line("wfdb.checksum-missing", line)
+    elif not -32768 <= checksum <= 32767:
+        notes.line("wfdb.checksum-form", line)
+    if block:
+        notes.line("wfdb.block-size", line)
+    if not description:
+        notes.line("wfdb.description-missing", line)
+    elif len(description) > 100 or len(file) + len(description) > 80:
+        notes.line("wfdb.description-length", line)
+    return SignalLine(
+        line, file, *layout, gain.gain, gain.baseline, gain.units,
+        resolution or None, zero, initial, checksum, block or 0, description,
+    )  # fmt: skip
+
+
+@lru_cache(maxsize=256)
+def _format(field: str) -> tuple[int, int, int, int] | None:
+    """Format, samples per frame, skew and byte offset; None where they cannot be told."""
+    match = _FORMAT.fullmatch(field)
+    if match is None or (match[2] is not None and int(match[2]) == 0):
+        return None
+    return int(match[1]), int(match[2] or 1), int(match[3] or 0), int(match[4] or 0)
+
+
+@lru_cache(maxsize=1024)
+def read_gain(field: str) -> Gain | None:
+    """Gain, baseline, units, and the rules that the field breaks; None where it does not begin with a number."""
+    match = _GAIN.fullmatch(field)
+    gain = decimal(match[1]) if match and match[1] else None
+    if match is None or (gain is None and (match[1] or (match[2] is None and not match[3]))):
+        return None
+    broken: list[str] = []
+    baseline = None
+    if match[2]:
+        exact = decimal(match[2])
+        baseline = exact.numerator if exact is not None and exact.denominator == 1 else None
+        if integer(match[2]) is None:
+            broken.append("wfdb.number-form")
+        if baseline is None:
+            return None
+    if gain is not None and gain < 0:
+        broken.append("wfdb.gain-negative")
+    if match[3] and len(match[3]) > 50:
+        broken.append("wfdb.units-length")
+    return Gain(gain or None, baseline, match[3] or None, tuple(broken))

@@ -1,0 +1,94 @@
+"""Lines of the model taken back into a recording."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Sequence
+from dataclasses import replace
+from fractions import Fraction
+from typing import Final
+
+from interchange.formats.wfdb.notes import Notes
+from interchange.model import Moment, Recording, Tracing, Unread
+from interchange.model.lines import apply
+
+__all__ = ["with_lines"]
+
+_INFOS: Final = "the info strings"
+_TRACING: Final = re.compile(r"tracings\[(\d{1,6})\]", re.ASCII)
+
+
+def with_lines(
+    recording: Recording, tracings: Sequence[Tracing | None], lines: Sequence[str], notes: Notes, unread: list[Unread]
+) -> Recording:
+    """The recording with its tracings and with every line of the model that is understood.
+
+    Lines are applied to tracings without samples, which makes the work independent of their size.  Tracings that are
+    None are left out at the end, and marks on them.  Lines that are not understood become remarks.
+    """
+    base = recording.acquisition.time
+    if lines:
+        kept = [text for text in lines if not _is_on_gap(text, tracings)]
+        if len(kept) < len(lines):
+            unread.append(Unread(_INFOS, 0, "lines about a further record that is not there"))
+        recording = recording.with_(tracings=tuple(map(_hollow, tracings)))
+        recording, others = apply(recording, kept)
+        if others:
+            notes.at("wfdb.line", _INFOS, f"{len(others)} lines")
+            held = recording.acquisition
+            recording = recording.with_(acquisition=replace(held, remarks=(*held.remarks, *others)))
+        tracings = [_filled(*pair) for pair in zip(recording.tracings, tracings, strict=True)]
+    recording = _timed(recording, base, notes)
+    return _without_gaps(recording.with_(tracings=()), tracings, unread)
+
+
+def _is_on_gap(text: str, tracings: Sequence[Tracing | None]) -> bool:
+    match = _TRACING.match(text)
+    return match is not None and int(match[1]) < len(tracings) and tracings[int(match[1])] is None
+
+
+def _hollow(tracing: Tracing | None) -> Tracing:
+    """The tracing without its samples."""
+    import numpy as np
+
+    if tracing is None:
+        return Tracing((), np.zeros((0, 0), dtype=np.int16), Fraction(1))
+    return replace(tracing, samples=np.zeros((len(tracing.channels), 0), dtype=np.int16), missing=None)
+
+
+def _filled(hollow: Tracing, tracing: Tracing | None) -> Tracing | None:
+    if tracing is None:
+        return None
+    if len(hollow.channels) != len(tracing.channels) or hollow.rate <= 0:
+        return tracing
+    return replace(hollow, samples=tracing.samples, missing=tracing.missing)
+
+
+def _timed(recording: Recording, base: Moment | None, notes: Notes) -> Recording:
+    """The header's own base time counts where a line of the model contradicts it."""
+    told = recording.acquisition.time
+    if base is None or told is None or told == base or base.second is None:
+        return recording
+    plain = replace(told, zone=None)
+    if plain == base or (base.year is None and replace(plain, year=None, month=None, day=None) == base):
+        return recording
+    notes.at("wfdb.time-differs", _INFOS)
+    return recording.with_(acquisition=replace(recording.acquisition, time=base))
+
+
+def _without_gaps(recording: Recording, tracings: Sequence[Tracing | None], unread: list[Unread]) -> Recording:
+    """The recording with the tracings that are there, and everything that refers to them renumbered."""
+    if all(tracing is not None for tracing in tracings):
+        return recording.with_(tracings=tuple(tracing for tracing in tracings if tracing is not None))
+    places = {index: place for place, index in enumerate(i for i, t in enumerate(tracings) if t is not None)}
+    marks = tuple(replace(mark, tracing=places[mark.tracing]) for mark in recording.marks if mark.tracing in places)
+    if len(marks) < len(recording.marks):
+        unread.append(Unread(_INFOS, 0, "marks on a further record that is not there"))
+    return recording.with_(
+        tracings=tuple(
+            replace(tracing, of=None if tracing.of is None else places.get(tracing.of))
+            for tracing in tracings
+            if tracing is not None
+        ),
+        marks=marks,
+    )

@@ -1,0 +1,154 @@
+"""From a recording of the model to the files of a record.
+
+Signal files and further records get names made from their content, so that writing a record anew never touches a file
+that the old header names: the appearance of the new header is the switch.
+"""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
+from fractions import Fraction
+from typing import Final, NamedTuple
+
+from interchange.formats.contract import Encoded, Note
+from interchange.formats.wfdb.channels import channel
+from interchange.formats.wfdb.layout import Plan, layout_line, plan, record_line
+from interchange.formats.wfdb.model_lines import outside_lines, recording_lines, tracing_lines
+from interchange.formats.wfdb.numerals import decimal, decimal_text
+from interchange.formats.wfdb.record_text import (
+    RecordText,
+    base_time,
+    description,
+    header_bytes,
+    record_name,
+    spoken_rate,
+)
+from interchange.formats.wfdb.signal_line import read_gain
+from interchange.formats.wfdb.storage import SignalFile, stored
+from interchange.model import Acquisition, Channel, Recording, Tracing
+
+__all__ = ["encode"]
+
+_HASH: Final = "[0-9a-f]" * 8
+
+
+class _Output(NamedTuple):
+    """What has been made so far: files but for headers of this record, notes, and the two settings."""
+
+    stem: str
+    choice: str
+    files: list[tuple[str, bytes]]
+    notes: list[Note]
+
+
+def encode(recording: Recording, name: str, options: Mapping[str, str]) -> Encoded:
+    """The files of the record ``name``: signal files, further records, and last the header.
+
+    ``options["sample-format"]``: "auto", or the number of a signal format that all samples must fit.  Raises
+    RefusedError where they do not.
+    """
+    out = _Output(record_name(name), options.get("sample-format", "auto"), [], [])
+    if out.stem != name:
+        out.notes.append(Note("info", "", "the record's own name has letters, digits, _ and - only"))
+    text = _record(recording, out, out.stem, recording_lines(recording))
+    replaces = tuple(f"{out.stem}_{_HASH}.{suffix}" for suffix in ("dat", "hea"))
+    return Encoded((*out.files, (f"{name}.hea", header_bytes(text))), tuple(out.notes), replaces)
+
+
+def _record(recording: Recording, out: _Output, name: str, infos: list[str]) -> RecordText:
+    """The header of a record; its signal files and further records go to ``out``."""
+    layout = plan(recording.tracings)
+    tracings = recording.tracings
+    frames = max((-(-(slot.first + tracings[slot.number].length) // slot.frame) for slot in layout.slots), default=0)
+    files: list[tuple[str, SignalFile, Sequence[Channel]]] = []
+    told: list[str] = []
+    where = _Where(layout, len(tracings))
+    for slot in layout.slots:
+        tracing = tracings[slot.number]
+        file, notes = stored(tracing, f"tracings[{slot.number}]", slot.frame, slot.first, frames, out.choice)
+        out.notes.extend(notes)
+        files.append((f"{out.stem}_{file.name}.dat", file, tracing.channels))
+        where.add(slot.number, len(tracing.channels), tracing.length)
+        told.extend(_tracing(tracing, slot.number, file, layout, Fraction(slot.first) / tracing.rate, where.signals))
+    out.files.extend((name, file.data) for name, file, _ in files)
+    for index in layout.others:
+        where.lines[index] = record_line(index, len(tracings), _further(recording, index, out))
+        told.extend(outside_lines(tracings[index], index))
+    counter = _counter(recording)
+    time = base_time(recording.acquisition.time)
+    lines = where.told()
+    return RecordText(name, layout.rate, frames, counter, time, files, [*infos, *lines, *told])
+
+
+class _Where:
+    """Gathers the lines that say where each tracing is."""
+
+    def __init__(self, layout: Plan, count: int) -> None:
+        self.layout = layout
+        self.count = count
+        self.signals = 0
+        self.lines: dict[int, str] = {}
+
+    def add(self, index: int, channels: int, length: int) -> None:
+        slot = next(slot for slot in self.layout.slots if slot.number == index)
+        signals = range(self.signals, self.signals + channels)
+        self.lines[index] = layout_line(slot, self.count, signals, length)
+        self.signals += channels
+
+    def told(self) -> list[str]:
+        """Nothing for a single tracing that begins with the record."""
+        plain = self.count == 1 and self.layout.slots and self.layout.slots[0].first == 0
+        return [] if plain else [self.lines[index] for index in sorted(self.lines)]
+
+
+def _tracing(tracing: Tracing, index: int, file: SignalFile, layout: Plan, at: Fraction, end: int) -> list[str]:
+    """Lines for what the signal lines of a tracing do not say."""
+    assert layout.rate is not None
+    rate = (decimal(spoken_rate(layout.rate)) or layout.rate) * file.frame
+    first = end - len(tracing.channels)
+    expected = []
+    for row, (signal, own) in enumerate(zip(file.signals, tracing.channels, strict=True)):
+        gain = read_gain(signal.gain)
+        assert gain is not None
+        read = channel(
+            description(own),
+            gain.gain,
+            gain.units,
+            gain.baseline or 0,
+            signal.resolution or None,
+            signal.zero,
+            first + row,
+        )
+        expected.append(read)
+    return tracing_lines(tracing, index, rate, expected, file.signals, at=at)
+
+
+def _further(recording: Recording, index: int, out: _Output) -> str:
+    """Write tracing ``index`` as a record of its own; its name."""
+    tracing = recording.tracings[index]
+    time = recording.acquisition.time
+    if time is not None:
+        time = time.plus(tracing.start) if time.is_instant else None
+    alone = Recording(tracings=(replace(tracing, start=Fraction(0), of=None),), acquisition=Acquisition(time=time))
+    text = _record(alone, out, "", [f"Part of record {out.stem}"])
+    name = f"{out.stem}_{hashlib.sha256(header_bytes(text)).hexdigest()[:8]}"
+    out.files.append((f"{name}.hea", header_bytes(text._replace(name=name))))
+    return name
+
+
+def _counter(recording: Recording) -> str:
+    """Counter frequency and base value, where the recording was read from a record that has them."""
+    held = dict(recording.extras)
+    rate, base = (_number(held.get(f"wfdb.counter-{key}", "")) for key in ("frequency", "base"))
+    if rate is None and base is None:
+        return ""
+    return f"/{decimal_text(rate or Fraction(0))}" + (f"({decimal_text(base)})" if base is not None else "")
+
+
+def _number(text: str) -> Fraction | None:
+    try:
+        return Fraction(text) if text else None
+    except (ValueError, ZeroDivisionError):
+        return None
