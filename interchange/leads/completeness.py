@@ -88,9 +88,7 @@ def _sorted_out(names: Iterable[str]) -> tuple[tuple[str, ...], tuple[str, ...],
 
 def _stand_in(name: str, wanted: LeadSet, recorded: tuple[str, ...]) -> str:
     """The recorded lead that ``wanted`` takes for ``name``: it needs any one of several, of which it names this one."""
-    choices = (
-        need.leads for need in wanted.minimum if need.count == 1 and set(need.leads) & set(wanted.required) == {name}
-    )
+    choices = (need.leads for need in wanted.minimum if set(need.leads) & set(wanted.required) == {name})
     return next((other for leads in choices for other in leads if other in recorded), "")
 
 

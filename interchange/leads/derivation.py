@@ -57,7 +57,7 @@ def derivations(recorded: Iterable[str]) -> dict[str, Derivation]:
 
 @lru_cache(maxsize=256)
 def _derivations(recorded: frozenset[str]) -> dict[str, Derivation]:
-    known = {name: Combination(((name, Fraction(1)),)) for name in sorted(recorded)}
+    known = {name: Combination(((name, Fraction(1)),)) for name in recorded}
     found: dict[str, Derivation] = {}
     while True:
         step = dict(known)

@@ -11,8 +11,6 @@ from interchange.vocabulary.load import rows
 
 __all__ = ["Beat", "beat", "beat_for_concept", "beat_for_symbol", "beats"]
 
-RHYTHM = 28
-
 
 @dataclass(frozen=True, slots=True)
 class Beat:
@@ -80,7 +78,7 @@ def beat(number: int, aux: str = "") -> Beat | None:
 
     For the rhythm code 28 a known text ``aux`` gives the row of that rhythm, an unknown one the code itself.
     """
-    return (_by_number().get((number, aux.strip())) if number == RHYTHM else None) or _by_number().get((number, ""))
+    return _by_number().get((number, aux.strip())) or _by_number().get((number, ""))
 
 
 def beat_for_symbol(symbol: str) -> Beat | None:

@@ -102,6 +102,24 @@ def test_long_recordings_are_the_same_as_short_ones(size):
     )
 
 
+def test_missing_samples_far_into_a_long_recording():
+    size = 150000
+    sums, mask = np.zeros(size, np.int32), np.zeros(size, bool)
+    sums[[10, 140000]] = 50, 99
+    mask[[140000, 20]] = True
+    zero = np.zeros(size, np.int32)
+    (found,) = residuals([channel("I", sums, missing=mask), channel("II", zero), channel("III", zero)])
+    assert (found.compared, found.beyond, found.largest, found.at) == (size - 2, 1, 50, 10)
+
+
+def test_the_first_of_equal_peaks_is_named():
+    sums = np.zeros(150000, np.int32)
+    sums[[9, 7, 140000]] = -50, 50, 50
+    zero = np.zeros(150000, np.int32)
+    (found,) = residuals([channel("I", sums), channel("II", zero), channel("III", zero)])
+    assert (found.beyond, found.largest, found.at) == (3, 50, 7)
+
+
 def test_scales_without_a_useful_common_step_are_still_exact():
     """Gains as an automatic scaling leaves them: the sum needs more than 64 bits."""
     steps = [Fraction(10**12, 17619352412839 + odd) for odd in (0, 1234567, 7654321)]

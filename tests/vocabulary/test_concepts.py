@@ -149,6 +149,7 @@ def test_wfdb_annotations_of_concepts():
         "incomplete-left-bundle-branch-block-beat",
     }
     assert concepts_by_wfdb(28, "(AFIB")[0].id == "atrial-fibrillation"
+    assert [row.id for row in concepts_by_wfdb(28, "(N")] == ["normal-sinus-rhythm", "sinus-rhythm"]
     assert concepts_by_wfdb(28)[0].id == "rhythm-change"
     assert concepts_by_wfdb(99) == ()
 

@@ -82,7 +82,7 @@ def test_labels(label, id_):
 
 
 @pytest.mark.parametrize(
-    "label", ["", " ", "Resp", "V44", "unspecified", "dV1", "L", "N", "Unknown", "MDC_ECG_LEAD_NONE", "I II"]
+    "label", ["", " ", "Resp", "V44", "unspecified", "dV1", "L", "N", "NA", "Unknown", "MDC_ECG_LEAD_NONE", "I II"]
 )
 def test_labels_of_no_lead(label):
     assert lead_named(label) is None
