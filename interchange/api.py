@@ -20,6 +20,7 @@ from interchange.sources import Source, load
 
 if TYPE_CHECKING:
     from interchange.checks import CheckConfig, Report
+    from interchange.deidentify import Key, Policy, Removal
 
 __all__ = ["Readable", "check", "compare", "convert", "open_source", "read", "read_opened", "write"]
 
@@ -67,13 +68,18 @@ def convert(
     verify: bool = True,
     source_format: str | None = None,
     requests: Requests | None = None,
+    deidentify: Policy | None = None,
+    key: Key | None = None,
+    source_number: int = 1,
     receipt_name: str | None = None,
     same_ok: bool = False,
     **options: str,
 ) -> Receipt:
     """Read ``source`` and write it to ``target``; see :func:`read` and :func:`write`.
 
-    ``requests``: changes that were asked for, listed in the receipt as changed on request.  ``receipt_name``: plain
+    ``requests``: changes that were asked for, listed in the receipt as changed on request.  ``deidentify``: remove
+    identity by this policy, with pseudonyms from ``key``; the receipt then says what was done per group, quotes nothing
+    and calls the source by ``source_number``.  ``receipt_name``: plain
     name of a file beside the target that gets the receipt as JSON, published together with it.  ``same_ok``: a target
     that has the very same bytes already is no conflict.
     """
@@ -83,6 +89,11 @@ def convert(
     check_target(job.target, overwrite=overwrite, source=path, same_ok=same_ok)
     original = read_opened(opened, source_format)
     recording = requests.apply(original) if requests else original
+    if deidentify is not None:
+        from interchange.deidentify import deidentify as without_identity
+
+        clean, removals = without_identity(recording, key, deidentify)
+        return job.run(clean, clean, (Document(f"source {source_number}", original.format, 0, ""),), removals)
     documents = (_document(opened.shown, original.format, opened.data),)
     return job.run(original, recording, documents)
 
@@ -203,7 +214,13 @@ class _Job:
         name = self.target.name
         return name[: -len(self.entry.suffix)] if name.lower().endswith(self.entry.suffix) else name
 
-    def run(self, original: Recording, recording: Recording, documents: tuple[Document, ...]) -> Receipt:
+    def run(
+        self,
+        original: Recording,
+        recording: Recording,
+        documents: tuple[Document, ...],
+        removals: tuple[Removal, ...] = (),
+    ) -> Receipt:
         """Encode, read back, compare, publish."""
         assert self.entry is not None
         check_target(self.target, overwrite=self.overwrite, same_ok=self.same_ok)
@@ -229,6 +246,7 @@ class _Job:
             source=documents,
             target=[_document(str(self.target.with_name(n)), self.entry.name, data) for n, data in files],
             accepted=sorted(self.accept),
+            removals=removals,
         )
         self._refuse(receipt)
         if self.receipt_name is not None:

@@ -6,6 +6,7 @@ import dataclasses
 import re
 from collections import Counter
 from collections.abc import Iterable, Sequence
+from typing import TYPE_CHECKING
 
 from interchange._version import __version__
 from interchange.compare import Comparison, Difference
@@ -13,6 +14,9 @@ from interchange.compare.signal import match_tracings
 from interchange.formats.contract import Account, Note
 from interchange.model import Code, Moment, Quantity, Recording
 from interchange.receipt.content import Added, Carried, Document, Entry, Receipt, TracingSummary
+
+if TYPE_CHECKING:
+    from interchange.deidentify import Removal
 
 __all__ = ["build_receipt"]
 
@@ -33,6 +37,7 @@ def build_receipt(
     source: Sequence[Document] = (),
     target: Sequence[Document] = (),
     accepted: Iterable[str] = (),
+    removals: Sequence[Removal] = (),
 ) -> Receipt:
     """The receipt of one conversion.
 
@@ -61,6 +66,7 @@ def build_receipt(
         time_error=comparison.time_error,
         verified=written is not None,
         version=__version__,
+        removals=tuple(removals),
     )
 
 

@@ -4,11 +4,14 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from fractions import Fraction
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from interchange.findings import Finding
 from interchange.model import Unread
 from interchange.model.lines import decimal
+
+if TYPE_CHECKING:
+    from interchange.deidentify import Removal
 
 __all__ = ["CAUTIONS", "Added", "Carried", "Document", "Entry", "Receipt"]
 
@@ -18,6 +21,12 @@ CAUTIONS = (
     "Carried, not verified: nothing here says that the tracing, a measurement or a statement is right.",
     "This is not a diagnostic device. Local protocols and licensed clinicians decide.",
     "This receipt is a patient document: it quotes values that changed or were left behind.",
+)
+
+CAUTIONS_DEIDENTIFIED = (
+    *CAUTIONS[:2],
+    "De-identified data may still be personal data: a waveform can be matched with another of the same person,",
+    "rare findings and ages can single somebody out. Local rules and the data-protection officer decide.",
 )
 
 
@@ -84,7 +93,8 @@ class Receipt:
     ``changed``, ``left``: every difference that the comparison of the source with the read-back found.  ``added``:
     what the target demanded.  ``carried``: everything else.  ``verified``: the output was read back and compared.
     ``accepted``: the protected classes that were allowed to change.  ``sample_error``: largest change of a sample in
-    microvolts; ``time_error``: of a sample's time in seconds.
+    microvolts; ``time_error``: of a sample's time in seconds.  ``removals``: what de-identification did per group of
+    fields; such a receipt quotes nothing of the source and names it by number.
     """
 
     source: tuple[Document, ...]
@@ -102,6 +112,12 @@ class Receipt:
     time_error: Fraction
     verified: bool
     version: str
+    removals: tuple[Removal, ...] = ()
+
+    @property
+    def cautions(self) -> tuple[str, ...]:
+        """What has to be said with every receipt."""
+        return CAUTIONS_DEIDENTIFIED if self.removals else CAUTIONS
 
     @property
     def losses(self) -> tuple[Entry, ...]:
@@ -138,9 +154,12 @@ class Receipt:
             "added": [{"path": a.path, "value": a.value, "reason": a.reason} for a in self.added],
             "notes": list(self.notes),
             "accepted": list(self.accepted),
+            "deidentification": [
+                {"group": r.group, "removed": r.removed, "replaced": r.replaced, "kept": r.kept} for r in self.removals
+            ],
             "unread": [{"place": u.place, "size": u.size, "what": u.what} for u in self.unread],
             "findings": [finding_json(f) for f in self.findings],
-            "cautions": list(CAUTIONS),
+            "cautions": list(self.cautions),
         }
 
 

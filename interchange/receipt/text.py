@@ -7,7 +7,7 @@ from collections.abc import Iterable, Sequence
 from fractions import Fraction
 
 from interchange.printable import printable
-from interchange.receipt.content import CAUTIONS, Entry, Receipt
+from interchange.receipt.content import Entry, Receipt
 
 __all__ = ["receipt_text"]
 
@@ -21,6 +21,9 @@ def receipt_text(receipt: Receipt) -> str:
     lines += _entries("Changed on request", [e for e in receipt.changed + receipt.left if e.requested])
     lines += _entries("Changed", [e for e in receipt.changed if not e.requested])
     lines += _entries("Left behind", [e for e in receipt.left if not e.requested])
+    if receipt.removals:
+        lines += ["", "De-identified (values removed, replaced, kept):"]
+        lines += [f"  {r.group}: {r.removed}, {r.replaced}, {r.kept}" for r in receipt.removals]
     if receipt.added:
         lines += ["", "Added because the target demands it:"]
         lines += _limited([f"  {a.path}: {a.value or 'empty'} - {a.reason}" for a in receipt.added])
@@ -32,7 +35,7 @@ def receipt_text(receipt: Receipt) -> str:
         lines += _limited([f"  {f.severity} {f.rule} at {f.place}: {f.reason}" for f in receipt.findings])
     if receipt.notes:
         lines += ["", "About the target:", *(f"  {note}" for note in receipt.notes)]
-    lines += ["", *CAUTIONS]
+    lines += ["", *receipt.cautions]
     return "\n".join(printable(line) for line in lines)
 
 
