@@ -1,0 +1,108 @@
+"""Concept names of annotations: codes to concepts and back (PS3.16 CIDs 3227-3229, 3335, 3687-3689).
+
+A concept that has no code in DICOM is written with its own id in the project's private scheme, so that its meaning
+stays readable; what the table does not have keeps the code that it came with.
+"""
+
+from __future__ import annotations
+
+from functools import cache
+from typing import Final, NamedTuple
+
+from interchange.formats.dicom.leadcodes import OWN_SCHEME
+from interchange.formats.dicom.view import CodeItem
+from interchange.vocabulary import (
+    Concept,
+    channel_name,
+    concept_by_legacy,
+    concept_by_mdc,
+    concept_by_refid,
+    concepts,
+    lead_for_channel,
+    mdc_code_of,
+)
+from interchange.vocabulary.concept_table import Scope
+
+__all__ = ["ECG_FINDING", "OF_TEXT", "OVERALL_FINDING", "Named", "concept_code", "named", "value_in_unit"]
+
+ECG_FINDING: Final = CodeItem("271921002", "SCT", "ECG Finding")
+"""Name of a coded statement (PS3.16 TID 3717)."""
+
+OVERALL_FINDING: Final = CodeItem("18810-2", "LN", "ECG overall finding")
+"""Name of the class of the whole ECG (PS3.16 TID 3719)."""
+
+OF_TEXT: Final = CodeItem("OF-TEXT", OWN_SCHEME, "Code of the statement before")
+"""Modifier that says that a coded finding belongs to the text before it."""
+
+_UNITS: Final = {
+    ("mV", "uV"): 1000,
+    ("V", "uV"): 10**6,
+    ("nV", "uV"): None,
+    ("s", "ms"): 1000,
+    ("us", "ms"): None,
+}
+_RATES: Final = frozenset({"/min", "{H.B.}/min", "{H.B}/min", "bpm", "1/min", "{beats}/min"})
+
+
+class Named(NamedTuple):
+    """What a concept name means: the row of the concept table or None, and the lead where the code holds one."""
+
+    concept: Concept | None
+    lead: str | None
+
+
+@cache
+def _by_id() -> dict[str, Concept]:
+    """Rows by id alone, for codes of the private scheme: the first scope of the table that has it."""
+    rows: dict[str, Concept] = {}
+    for row in concepts():
+        rows.setdefault(f"{row.id}|{row.scope}", row)
+        rows.setdefault(row.id, row)
+    return rows
+
+
+@cache
+def named(code: CodeItem, per_lead: bool, is_mark: bool) -> Named:
+    """The concept that a concept name code stands for; ``per_lead`` and ``is_mark`` say how it is used."""
+    if code.scheme == "MDC":
+        found = concept_by_mdc(code.value, code.meaning)
+        if found is None and code.value.startswith("MDC_"):
+            row = concept_by_refid(code.value, "mark" if is_mark else "per lead" if per_lead else "global")
+            return Named(row or concept_by_refid(code.value), None)
+        return Named(None, None) if found is None else Named(found[0], found[1] and channel_name(found[1]))
+    if code.scheme == "SCPECG":
+        return Named(concept_by_legacy(code.value), None)
+    if code.scheme == OWN_SCHEME:
+        scope = "mark" if is_mark else "per lead" if per_lead else "global"
+        return Named(_by_id().get(f"{code.value}|{scope}") or _by_id().get(code.value), None)
+    return Named(None, None)
+
+
+@cache
+def concept_code(id: str, scope: Scope, lead: str | None = None) -> CodeItem:
+    """The code to write for concept ``id``; with ``lead``, that of the measurement of this lead (base + lead number).
+
+    A code that would read back as something else (one number printed for two things) is not used.
+    """
+    row = _by_id().get(f"{id}|{scope}") or _by_id().get(id)
+    if row is None:
+        return CodeItem(id, OWN_SCHEME, id)
+    channel = lead_for_channel(lead) if lead else None
+    value = mdc_code_of(row, channel)
+    meaning = (row.dicom_meaning[0] if row.dicom_meaning else row.meaning)[:64].rstrip()
+    if value:
+        code = CodeItem(value, "MDC", meaning)
+        back = named(code, lead is not None or scope == "per lead", scope == "mark")
+        if back.concept is row and (lead is None or back.lead == lead):
+            return code
+    return CodeItem(row.id, OWN_SCHEME, row.meaning[:64].rstrip())
+
+
+def value_in_unit(unit: str | None, wanted: str) -> tuple[int, int] | None:
+    """Factor (numerator, denominator) from a unit to the concept's own, None where it is another quantity."""
+    if unit is None or unit == wanted or (wanted in _RATES and unit in _RATES):
+        return 1, 1
+    if (unit, wanted) in _UNITS:
+        factor = _UNITS[unit, wanted]
+        return (factor, 1) if factor else (1, 1000)
+    return None

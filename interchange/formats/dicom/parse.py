@@ -1,0 +1,361 @@
+"""Bytes to elements: the syntax of PS3.5 and PS3.10, and nothing of what the attributes mean.
+
+An :class:`Element` is a place in the bytes: nothing is decoded or copied until somebody asks for the value.  Explicit
+and implicit little endian, deflated and the retired big endian are read, with preamble and file meta information or
+without.  Every length is checked against the bytes that are there; sequences are entered to a fixed depth and the
+number of elements is bounded, so that time and memory stay proportional to the size of the file.
+
+Deviations that leave the meaning clear are collected as ``(rule, place, detail)``; the rest is a SourceError.
+"""
+
+from __future__ import annotations
+
+import zlib
+from collections.abc import Iterator
+from dataclasses import dataclass, field
+from struct import Struct
+from typing import Final, NamedTuple
+
+from interchange.errors import SourceError
+from interchange.formats.dicom.dictionary import ITEM, ITEM_END, SEQUENCE_END, tag_name, vr_of
+from interchange.formats.dicom.limits import MAX_DEPTH, MAX_ELEMENTS, MAX_INFLATED
+
+__all__ = ["DataSet", "Element", "File", "Syntax", "looks_like_dicom", "parse"]
+
+UNDEFINED: Final = 0xFFFFFFFF
+PREAMBLE: Final = 128
+VRS_SHORT: Final = frozenset(
+    b"AE AS AT CS DA DS DT FD FL IS LO LT PN SH SL SS ST TM UI UL US".split()
+)
+VRS_LONG: Final = frozenset(b"OB OD OF OL OV OW SQ SV UC UN UR UT UV".split())
+
+
+@dataclass(frozen=True, slots=True)
+class Syntax:
+    """A transfer syntax (PS3.5 section 10): explicit or implicit VR, byte order, deflated or not."""
+
+    uid: str
+    name: str
+    explicit: bool = True
+    little: bool = True
+    deflated: bool = False
+
+
+IMPLICIT: Final = Syntax("1.2.840.10008.1.2", "Implicit VR Little Endian", explicit=False)
+EXPLICIT: Final = Syntax("1.2.840.10008.1.2.1", "Explicit VR Little Endian")
+DEFLATED: Final = Syntax("1.2.840.10008.1.2.1.99", "Deflated Explicit VR Little Endian", deflated=True)
+BIG_ENDIAN: Final = Syntax("1.2.840.10008.1.2.2", "Explicit VR Big Endian", little=False)
+SYNTAXES: Final = {s.uid: s for s in (IMPLICIT, EXPLICIT, DEFLATED, BIG_ENDIAN)}
+
+
+class Element(NamedTuple):
+    """One data element: where its value lies in the bytes of the data set, and its items if it is a sequence."""
+
+    tag: int
+    vr: str
+    start: int
+    length: int
+    items: tuple[DataSet, ...] | None
+
+
+class DataSet(dict[int, Element]):
+    """Elements by tag; ``data`` are the bytes that the positions of the elements count in.
+
+    ``place`` is the tag path that leads here ("" at the top), ``little`` the byte order of its numbers, ``taken``
+    the tags whose values somebody took in (what is left is listed as unread).
+    """
+
+    __slots__ = ("data", "little", "place", "taken")
+
+    def __init__(self, data: bytes, place: str, little: bool) -> None:
+        super().__init__()
+        self.data = data
+        self.place = place
+        self.little = little
+        self.taken: set[int] = set()
+
+    def raw(self, tag: int) -> bytes | None:
+        """The bytes of a value, None where the element is absent."""
+        element = self.get(tag)
+        return None if element is None else self.data[element.start : element.start + element.length]
+
+    def at(self, tag: int) -> str:
+        """The tag path of an element of this data set, for messages."""
+        return f"{self.place}{tag_name(tag)}"
+
+    def walk(self) -> Iterator[tuple[DataSet, Element]]:
+        """Every element with the data set it lies in, sequences before their items."""
+        stack: list[Iterator[tuple[DataSet, Element]]] = [self._own()]
+        while stack:
+            for owner, element in stack[-1]:
+                yield owner, element
+                if element.items:
+                    stack.extend(item._own() for item in reversed(element.items))
+                    break
+            else:
+                stack.pop()
+
+    def _own(self) -> Iterator[tuple[DataSet, Element]]:
+        return ((self, element) for element in self.values())
+
+
+Deviation = tuple[str, str, str]
+"""Rule id without the format's prefix, place, detail in numbers."""
+
+
+@dataclass(slots=True)
+class File:
+    """A whole file: its transfer syntax, file meta information (group 0002) and data set.
+
+    ``trailing`` counts bytes after the last element; ``deviations`` lists what was tolerated.
+    """
+
+    syntax: Syntax
+    meta: DataSet
+    dataset: DataSet
+    preamble: bool
+    trailing: int = 0
+    deviations: list[Deviation] = field(default_factory=list)
+
+
+def looks_like_dicom(data: bytes) -> bool:
+    """Whether the bytes begin like a DICOM file: the prefix after the preamble, or a bare data set of group 0002 or 0008."""
+    if data[PREAMBLE : PREAMBLE + 4] == b"DICM":
+        return True
+    return _bare_syntax(data) is not None
+
+
+def _bare_syntax(data: bytes) -> Syntax | None:
+    """The syntax of a data set without preamble, judged by its first element; None where it is none.
+
+    The first tag must be of group 0002 or 0008 with a low element number and a length that fits in the file.
+    """
+    if len(data) < 12 or data[0] not in (2, 8) or data[1] or data[3]:
+        return None
+    vr = data[4:6]
+    if vr in VRS_SHORT or vr in VRS_LONG:
+        return EXPLICIT
+    length = int.from_bytes(data[4:8], "little")
+    return IMPLICIT if data[0] == 8 and 0 < length <= min(len(data) - 8, 1024) else None
+
+
+def parse(data: bytes) -> File:
+    """Parse the bytes of a file; SourceError where they are no DICOM data set or one that is cut or malformed."""
+    deviations: list[Deviation] = []
+    start = PREAMBLE + 4 if data[PREAMBLE : PREAMBLE + 4] == b"DICM" else 0
+    preamble = start > 0
+    meta = DataSet(data, "", True)
+    if not preamble:
+        syntax = _bare_syntax(data)
+        if syntax is None:
+            raise SourceError("is no DICOM file: no prefix after the preamble and no data set at the start", "byte 0")
+        deviations.append(("no-preamble", "byte 0", ""))
+    if data[start : start + 2] == b"\2\0":
+        start = _Parser(data, EXPLICIT, deviations).meta(start, meta)
+        syntax = _declared_syntax(meta)
+    elif preamble:
+        deviations.append(("no-file-meta", f"byte {start}", ""))
+        syntax = _bare_syntax(data[start : start + 2048]) or IMPLICIT
+    if syntax.deflated:
+        data, trailing = _inflate(data, start)
+        start = 0
+    else:
+        trailing = 0
+    parser = _Parser(data, syntax, deviations)
+    dataset = DataSet(data, "", syntax.little)
+    end = parser.top(start, dataset)
+    return File(syntax, meta, dataset, preamble, trailing + len(data) - end, deviations)
+
+
+def _declared_syntax(meta: DataSet) -> Syntax:
+    raw = meta.raw(0x00020010)
+    if raw is None:
+        raise SourceError("the transfer syntax is missing", tag_name(0x00020010))
+    syntax = SYNTAXES.get(raw.rstrip(b"\0 ").decode("ascii", "replace"))
+    if syntax is None:
+        raise SourceError("the transfer syntax is not one that waveforms are stored in", tag_name(0x00020010))
+    return syntax
+
+
+def _inflate(data: bytes, start: int) -> tuple[bytes, int]:
+    """The data set of a deflated file (PS3.5 A.5, RFC 1951) and the number of bytes after the stream."""
+    stream = zlib.decompressobj(-zlib.MAX_WBITS)
+    try:
+        unpacked = stream.decompress(memoryview(data)[start:], MAX_INFLATED)
+    except zlib.error:
+        raise SourceError("the deflated data set is damaged", f"byte {start}") from None
+    if not stream.eof:
+        if len(unpacked) >= MAX_INFLATED:
+            raise SourceError(f"the deflated data set is larger than {MAX_INFLATED} bytes", f"byte {start}")
+        raise SourceError("the deflated data set ends early", f"byte {len(data)}")
+    unused = stream.unused_data
+    return unpacked, len(unused) - (1 if unused == b"\0" else 0)
+
+
+class _Cut(Exception):
+    """A top-level element that reaches beyond the end of the bytes."""
+
+
+class _Parser:
+    """One pass over the bytes of a data set."""
+
+    def __init__(self, data: bytes, syntax: Syntax, deviations: list[Deviation]) -> None:
+        self.data = data
+        self.size = len(data)
+        self.little = syntax.little
+        self.explicit = syntax.explicit
+        order = "<" if syntax.little else ">"
+        self.tag = Struct(f"{order}HH")
+        self.short = Struct(f"{order}HH2sH")
+        self.long = Struct(f"{order}I")
+        self.plain = Struct(f"{order}HHI")
+        self.left = MAX_ELEMENTS
+        self.deviations = deviations
+
+    def meta(self, pos: int, meta: DataSet) -> int:
+        """Parse group 0002 into ``meta``; the position after it."""
+        while self.data[pos : pos + 2] == b"\2\0":
+            pos = self._one(pos, self.size, meta, 0)
+        if not meta:
+            raise SourceError("the file meta information is damaged", f"byte {pos}")
+        return pos
+
+    def top(self, pos: int, dataset: DataSet) -> int:
+        """Parse the main data set; a cut after the samples is tolerated, before them it is an error."""
+        last = -1
+        while pos < self.size:
+            try:
+                pos = self._one(pos, self.size, dataset, 0)
+            except SourceError as error:
+                if last < 0x54000100:
+                    raise
+                self.deviations.append(("cut-after-samples", error.place, ""))
+                return pos
+            last = max(last, next(reversed(dataset)))
+        return pos
+
+    def items(self, pos: int, limit: int, closed: bool, path: str, depth: int) -> tuple[tuple[DataSet, ...], int]:
+        """The items of a sequence that ends at ``limit``, or with ``closed`` at a delimiter before that."""
+        if depth > MAX_DEPTH:
+            raise SourceError(f"sequences are nested deeper than {MAX_DEPTH}", path)
+        items: list[DataSet] = []
+        while closed or pos < limit:
+            if pos + 8 > limit:
+                raise SourceError("the sequence ends in the middle of an item", path)
+            group, number, length = self.plain.unpack_from(self.data, pos)
+            tag = group << 16 | number
+            pos += 8
+            if tag == SEQUENCE_END:
+                break
+            if tag != ITEM:
+                raise SourceError(f"an item was expected at byte {pos - 8}", path)
+            place = f"{path}[{len(items) + 1}]/"
+            item = DataSet(self.data, place, self.little)
+            items.append(item)
+            self._count(place)
+            pos = self._item(pos, length, limit, item, depth)
+        return tuple(items), pos
+
+    def _item(self, pos: int, length: int, limit: int, item: DataSet, depth: int) -> int:
+        if length == UNDEFINED:
+            while True:
+                if pos + 8 > limit:
+                    raise SourceError("the item is not closed", item.place.rstrip("/"))
+                group, number, _ = self.plain.unpack_from(self.data, pos)
+                if group << 16 | number == ITEM_END:
+                    return pos + 8
+                pos = self._one(pos, limit, item, depth)
+        end = pos + length
+        if end > limit:
+            raise SourceError(f"the item is {end - limit} bytes longer than the sequence", item.place.rstrip("/"))
+        while pos < end:
+            pos = self._one(pos, end, item, depth)
+        return pos
+
+    def _count(self, place: str) -> None:
+        self.left -= 1
+        if self.left < 0:
+            raise SourceError(f"has more than {MAX_ELEMENTS} elements", place)
+
+    def _one(self, pos: int, end: int, into: DataSet, depth: int) -> int:
+        """Parse the element at ``pos`` into ``into``; the position after it."""
+        self.left -= 1
+        if self.left < 0 or pos + 8 > end:
+            self._count(into.place)
+            raise SourceError(f"{end - pos} bytes are left where an element begins", f"{into.place}byte {pos}")
+        if self.explicit:
+            group, number, code, length = self.short.unpack_from(self.data, pos)
+            pos += 8
+            if code not in VRS_SHORT:
+                if code not in VRS_LONG:
+                    self._unknown_vr(code, into, group << 16 | number)
+                if pos + 4 > end:
+                    raise SourceError("ends in the middle of an element", into.at(group << 16 | number))
+                (length,) = self.long.unpack_from(self.data, pos)
+                pos += 4
+            tag = group << 16 | number
+            vr = code.decode("ascii")
+        else:
+            group, number, length = self.plain.unpack_from(self.data, pos)
+            pos += 8
+            tag = group << 16 | number
+            vr = vr_of(tag)
+        if length == UNDEFINED or vr == "SQ" or vr == "UN":
+            return self._nested(tag, vr, pos, length, end, into, depth)
+        if pos + length > end:
+            raise SourceError(f"the value is {pos + length - end} bytes longer than what is left", into.at(tag))
+        self._put(into, Element(tag, vr, pos, length, None))
+        return pos + length
+
+    def _unknown_vr(self, code: bytes, into: DataSet, tag: int) -> None:
+        """Two capitals may be a representation to come, which has the long form (PS3.5 6.2.2); other bytes are damage."""
+        if not (code.isalpha() and code.isupper()):
+            raise SourceError("has no value representation: the data set is damaged here", into.at(tag))
+        self.deviations.append(("unknown-vr", into.at(tag), ""))
+
+    def _nested(self, tag: int, vr: str, pos: int, length: int, end: int, into: DataSet, depth: int) -> int:
+        """A sequence, an element of unknown representation, or one of undefined length."""
+        path = into.at(tag)
+        stop = None if length == UNDEFINED else pos + length
+        if stop is not None and stop > end:
+            raise SourceError(f"the value is {stop - end} bytes longer than what is left", path)
+        if vr == "UN" and stop is not None:
+            known = vr_of(tag) if self.explicit else "UN"
+            if known != "SQ" or not self.little:
+                self._put(into, Element(tag, known, pos, length, None))
+                return stop
+        if vr not in ("SQ", "UN"):
+            return self._fragments(tag, vr, pos, into)
+        explicit, self.explicit = self.explicit, self.explicit and vr != "UN"
+        try:
+            items, after = self.items(pos, end if stop is None else stop, stop is None, path, depth + 1)
+        finally:
+            self.explicit = explicit
+        self._put(into, Element(tag, "SQ", pos, after - pos, items))
+        return after
+
+    def _fragments(self, tag: int, vr: str, pos: int, into: DataSet) -> int:
+        """Step over a value in fragments (PS3.5 A.4): pixel data and the like, listed but never read."""
+        start = pos
+        while pos + 8 <= self.size:
+            group, number, length = self.plain.unpack_from(self.data, pos)
+            pos += 8
+            if group << 16 | number == SEQUENCE_END:
+                self._put(into, Element(tag, vr, start, pos - start, None))
+                return pos
+            if group << 16 | number != ITEM or pos + length > self.size:
+                break
+            self._count(into.place)
+            pos += length
+        raise SourceError("the value in fragments is damaged", into.at(tag))
+
+    def _put(self, into: DataSet, element: Element) -> None:
+        tag = element.tag
+        if into:
+            last = next(reversed(into))
+            if tag <= last:
+                rule = "duplicate-element" if tag in into else "element-order"
+                self.deviations.append((rule, into.at(tag), ""))
+                if tag in into:
+                    return
+        into[tag] = element

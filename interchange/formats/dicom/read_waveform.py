@@ -1,0 +1,303 @@
+"""Waveform Sequence to tracings: one per multiplex group, integers as stored, scale exact (PS3.3 C.10.9)."""
+
+from __future__ import annotations
+
+import re
+from dataclasses import replace
+from fractions import Fraction
+from typing import TYPE_CHECKING, Any, Final, NamedTuple
+
+from interchange.errors import SourceError
+from interchange.formats.dicom.leadcodes import lead_of
+from interchange.formats.dicom.samples import CELLS, Cell, beyond_stored, decode, padding_mask
+from interchange.formats.dicom.view import View
+from interchange.model import Channel, Filters, Tracing
+from interchange.model.tracing import Origin
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+__all__ = ["NOT_SAID_UNIT", "RECONSTRUCTED", "REPRESENTATIVE_LABEL", "Group", "read_groups"]
+
+VOLTS: Final = {
+    "V": Fraction(10**6),
+    "mV": Fraction(1000),
+    "mv": Fraction(1000),
+    "uV": Fraction(1),
+    "uv": Fraction(1),
+    "\u00b5V": Fraction(1),
+    "\u03bcV": Fraction(1),
+    "nV": Fraction(1, 1000),
+}
+"""Microvolts per unit; UCUM writes uV, the rest is tolerated."""
+
+NOT_SAID_UNIT: Final = "{not said}"
+"""UCUM annotation (dimensionless) for a scale whose unit the source did not say."""
+
+REPRESENTATIVE_LABEL: Final = "REPRESENTATIVE"
+"""Label that a representative beat without one is written with."""
+
+RECONSTRUCTED: Final = "Reconstructed samples"
+"""Beginning of the derivation description of samples that are not exactly what was recorded."""
+
+BEAT_SECONDS: Final = 3
+_BEAT_LABEL: Final = re.compile(r"MEDIAN|BEAT|AVERAGE|REPRESENTATIVE|TEMPLATE", re.ASCII | re.IGNORECASE)
+_STATUS_MISSING: Final = frozenset({"DISCONNECTED", "INVALID"})
+_CHANNEL_EXTRAS: Final = ("WaveformChannelNumber", "ChannelStatus", "ChannelOffset", "NotchFilterBandwidth")
+_GROUP_EXTRAS: Final = ("TriggerTimeOffset",)
+_MAX_CHANNELS: Final = 65535
+
+
+class Group(NamedTuple):
+    """One multiplex group: its tracing, or None where it holds no samples, and what belongs to the recording."""
+
+    tracing: Tracing | None
+    mains: Fraction | None
+    trigger: int | None
+
+
+def read_groups(top: View) -> list[Group]:
+    """All multiplex groups in order.
+
+    Raises SourceError where there is no waveform, or where the samples of a group cannot be told apart safely.
+    """
+    items = top.items("WaveformSequence")
+    if not items:
+        raise SourceError("holds no waveform", top.at("WaveformSequence"))
+    groups: list[Group] = []
+    for view in items:
+        groups.append(_group(view, groups))
+    if not any(group.tracing for group in groups):
+        raise SourceError("holds no samples", top.at("WaveformSequence"))
+    return _related(groups)
+
+
+def _group(view: View, before: list[Group]) -> Group:
+    rate = view.decimal("SamplingFrequency")
+    if rate is None or rate <= 0:
+        raise SourceError("the sampling frequency is missing or impossible", view.at("SamplingFrequency"))
+    definitions = view.items("ChannelDefinitionSequence")
+    samples = view.whole("NumberOfWaveformSamples")
+    if samples is None:
+        raise SourceError("the number of samples is missing", view.at("NumberOfWaveformSamples"))
+    said = view.whole("NumberOfWaveformChannels")
+    if not definitions:
+        raise SourceError("the number of channels is zero", view.at("ChannelDefinitionSequence"))
+    if len(definitions) > _MAX_CHANNELS:
+        raise SourceError(f"there are more than {_MAX_CHANNELS} channels", view.at("ChannelDefinitionSequence"))
+    cell = _cell(view)
+    raw = view.raw("WaveformData") or b""
+    if said != len(definitions):
+        _settle_channels(view, said, len(definitions), samples, cell, raw)
+    mains = view.decimal("PowerlineFrequency")
+    if samples == 0:
+        view.context.tolerate("group-empty", view.place)
+        return Group(None, mains, None)
+    stored, values, extra = decode(
+        raw, cell, len(definitions), samples, view.dataset.little, view.is_word("WaveformData"), view.at("WaveformData")
+    )
+    if extra:
+        view.context.tolerate("data-length", view.at("WaveformData"), f"{extra} bytes too many")
+    missing = _missing(view, stored, cell)
+    channels = [_channel(item, rate, cell) for item in definitions]
+    _check_bits(definitions, values, missing, cell)
+    missing = _without_bad(channels, missing, values.shape)
+    trigger = view.whole("TriggerSamplePosition")
+    tracing = Tracing(
+        tuple(channels),
+        values,
+        rate,
+        missing,
+        start=(view.decimal("MultiplexGroupTimeOffset") or Fraction(0)) / 1000,
+        label=view.text("MultiplexGroupLabel"),
+        extras=_extras(view, _GROUP_EXTRAS),
+    )
+    originality = view.text("WaveformOriginality")
+    return Group(_kind(tracing, originality == "DERIVED", trigger, before), mains, trigger)
+
+
+def _cell(view: View) -> Cell:
+    """Size and sign of the samples; the size that is allocated decides where the interpretation is missing."""
+    name = view.text("WaveformSampleInterpretation")
+    bits = view.whole("WaveformBitsAllocated")
+    cell = CELLS.get(name or "")
+    if cell is not None and bits in (None, cell.bits):
+        return cell
+    guess = next((c for key, c in CELLS.items() if c.bits == bits and key.startswith("S")), None)
+    if cell is not None or guess is None:
+        raise SourceError(
+            "bits allocated and sample interpretation do not fit each other", view.at("WaveformBitsAllocated")
+        )
+    view.context.tolerate("interpretation-guessed", view.at("WaveformSampleInterpretation"))
+    return guess
+
+
+def _settle_channels(view: View, said: int | None, there: int, samples: int, cell: Cell, raw: bytes) -> None:
+    """The channel definitions win over a wrong count if the length of the data says so too."""
+    expected = there * samples * (cell.bits // 8)
+    if len(raw) != expected + expected % 2:
+        raise SourceError(
+            f"{there} channels are defined, {said or 0} are said to be there, and the data fit neither",
+            view.at("NumberOfWaveformChannels"),
+        )
+    view.context.tolerate("channel-count", view.at("NumberOfWaveformChannels"), f"{there} definitions")
+
+
+def _missing(view: View, stored: NDArray[Any], cell: Cell) -> NDArray[Any] | None:
+    padding = view.raw("WaveformPaddingValue")
+    if padding is None:
+        return None
+    size = cell.bits // 8
+    if len(padding) != size + size % 2:
+        view.context.tolerate("padding-size", view.at("WaveformPaddingValue"), f"{len(padding)} bytes")
+    return padding_mask(stored, padding, cell, view.dataset.little)
+
+
+def _check_bits(
+    definitions: tuple[View, ...], values: NDArray[Any], missing: NDArray[Any] | None, cell: Cell
+) -> None:
+    for row, item in enumerate(definitions):
+        bits = item.whole("WaveformBitsStored")
+        if bits is None or not 0 < bits < cell.bits or cell.companding:
+            continue
+        outside = beyond_stored(values[row], None if missing is None else missing[row], cell.signed, bits)
+        if outside:
+            item.context.tolerate("bits-stored", item.at("WaveformBitsStored"), f"{outside} samples, {bits} bits")
+    if cell.companding:
+        definitions[0].context.tolerate_once("companded", definitions[0].place)
+
+
+def _without_bad(channels: list[Channel], missing: NDArray[Any] | None, shape: tuple[int, ...]) -> NDArray[Any] | None:
+    """The mask with every channel missing that is said to be disconnected or invalid (PS3.3 C.10.9.1.4.4)."""
+    import numpy as np
+
+    for row, channel in enumerate(channels):
+        status = dict(channel.extras).get("dicom.ChannelStatus", "")
+        if _STATUS_MISSING.intersection(status.split("\\")):
+            missing = np.zeros(shape, dtype=np.bool_) if missing is None else missing
+            missing[row] = True
+    return missing
+
+
+def _extras(view: View, keywords: tuple[str, ...]) -> tuple[tuple[str, str], ...]:
+    """Attributes without a place in the model, as text; zeros and OK say nothing and are left out."""
+    found = []
+    for keyword in keywords:
+        text = "\\".join(view.texts(keyword)) if keyword in view else ""
+        if text and text not in ("0", "OK"):
+            found.append((f"dicom.{keyword}", text))
+    return tuple(found)
+
+
+def _channel(item: View, rate: Fraction, cell: Cell) -> Channel:
+    name, label, calculated = lead_of(item)
+    unit, step, offset = _scale(item)
+    bits = item.whole("WaveformBitsStored")
+    origin: Origin = "derived" if calculated else "recorded"
+    derivation = item.text("ChannelDerivationDescription")
+    if derivation and derivation.startswith(RECONSTRUCTED):
+        origin, derivation = "reconstructed", derivation[len(RECONSTRUCTED) :].lstrip(": ") or None
+    elif derivation:
+        origin = "derived"
+    extras = _extras(item, _CHANNEL_EXTRAS)
+    if any(key == "dicom.ChannelStatus" for key, _ in extras):
+        item.context.tolerate("channel-status", item.at("ChannelStatus"))
+    return Channel(
+        name,
+        unit,
+        step,
+        offset,
+        label=label,
+        filters=_filters(item),
+        skew=_skew(item, rate),
+        origin=origin,
+        derived_from=derivation,
+        bits=bits if bits is not None and 0 < bits < cell.bits else None,
+        extras=extras,
+    )
+
+
+def _scale(item: View) -> tuple[str | None, Fraction, Fraction]:
+    """Unit, step and offset: value = sample x sensitivity x correction factor + baseline (PS3.3 C.10.9.1.4.2)."""
+    sensitivity = item.decimal("ChannelSensitivity")
+    code = item.code("ChannelSensitivityUnitsSequence")
+    factor = item.decimal("ChannelSensitivityCorrectionFactor")
+    baseline = item.decimal("ChannelBaseline")
+    if sensitivity is None:
+        item.context.tolerate_once("no-sensitivity", item.at("ChannelSensitivity"))
+        return None, Fraction(1), Fraction(0)
+    if sensitivity == 0 or factor == 0:
+        item.context.tolerate("sensitivity-zero", item.at("ChannelSensitivity"))
+    if factor is None or baseline is None or code is None:
+        item.context.tolerate_once("sensitivity-incomplete", item.at("ChannelSensitivity"))
+    step = sensitivity * (1 if factor is None else factor)
+    offset = baseline or Fraction(0)
+    unit = code.value if code else None
+    if unit in VOLTS:
+        return "uV", step * VOLTS[unit], offset * VOLTS[unit]
+    if not unit or unit == NOT_SAID_UNIT:
+        return None, step, offset
+    if code is not None and code.scheme != "UCUM":
+        item.context.tolerate_once("unit-unknown", item.at("ChannelSensitivityUnitsSequence"))
+    return unit, step, offset
+
+
+def _skew(item: View, rate: Fraction) -> Fraction:
+    seconds = item.decimal("ChannelTimeSkew")
+    samples = item.decimal("ChannelSampleSkew")
+    if seconds is None and samples is None:
+        item.context.tolerate_once("skew-missing", item.at("ChannelSampleSkew"))
+        return Fraction(0)
+    return seconds if seconds is not None else (samples or Fraction(0)) / rate
+
+
+def _filters(item: View) -> Filters | None:
+    notches = item.decimals("NotchFilterFrequency")
+    filters = Filters(
+        item.decimal("FilterLowFrequency"),
+        item.decimal("FilterHighFrequency"),
+        tuple(frequency for frequency in notches if frequency),
+        notch_off=bool(notches) and not any(notches),
+    )
+    return None if filters == Filters() else filters
+
+
+def _kind(tracing: Tracing, derived: bool, trigger: int | None, before: list[Group]) -> Tracing:
+    """The tracing with its kind: a derived group of about one beat is a representative beat.
+
+    The standard has no attribute for it (PS3.3 C.10.9); a trigger position, a label that says so, or a longer group of
+    the same leads before it make it one.  A derived group that is none holds samples that were not recorded as such.
+    """
+    if not derived:
+        extras = tracing.extras
+        if trigger is not None:
+            extras = (*extras, ("dicom.TriggerSamplePosition", str(trigger)))
+        return replace(tracing, extras=extras)
+    longer = any(
+        group.tracing and group.tracing.duration > 2 * tracing.duration and set(group.tracing.names) & set(tracing.names)
+        for group in before
+    )
+    hint = trigger is not None or longer or bool(_BEAT_LABEL.search(tracing.label or ""))
+    if tracing.duration <= BEAT_SECONDS and hint:
+        fiducial = None if trigger is None else (trigger - 1) / tracing.rate
+        label = None if tracing.label == REPRESENTATIVE_LABEL else tracing.label
+        return replace(tracing, kind="representative beat", fiducial=fiducial, label=label)
+    if all(channel.origin == "recorded" for channel in tracing.channels):
+        channels = tuple(replace(channel, origin="reconstructed") for channel in tracing.channels)
+        return replace(tracing, channels=channels)
+    return tracing
+
+
+def _related(groups: list[Group]) -> list[Group]:
+    """Representative beats say which tracing they come from where there is only one that they can come from."""
+    tracings = [group.tracing for group in groups if group.tracing]
+    rhythms = [index for index, tracing in enumerate(tracings) if tracing.kind == "rhythm"]
+    if len(rhythms) != 1:
+        return groups
+    return [
+        group._replace(tracing=replace(group.tracing, of=rhythms[0]))
+        if group.tracing and group.tracing.kind == "representative beat"
+        else group
+        for group in groups
+    ]
+

@@ -1,0 +1,156 @@
+"""The rules of the format, as a table: what is wrong, why it matters, where that is written."""
+
+from __future__ import annotations
+
+from typing import Final
+
+from interchange.findings import Rule
+
+__all__ = ["RULE", "RULES"]
+
+_PS33: Final = "PS3.3 "
+
+
+def _rule(
+    name: str, severity: str, clause: str, reason: str, why: str, confidence: str = "seen"
+) -> Rule:
+    return Rule(f"dicom.{name}", severity, reason, clause, why, confidence)  # type: ignore[arg-type]
+
+
+RULES: Final[tuple[Rule, ...]] = (
+    # The file and its syntax
+    _rule("unreadable", "error", "PS3.10 7.1", "the file cannot be read", "Nothing in it can be used."),
+    _rule("no-preamble", "warning", "PS3.10 7.1", "the file has no preamble and prefix",
+          "Many programs will not take it for a DICOM file."),
+    _rule("no-file-meta", "warning", "PS3.10 7.1", "the file has no file meta information",
+          "The encoding of the data set is not said and had to be guessed."),
+    _rule("element-order", "warning", "PS3.5 7.1", "the tags of the elements do not ascend",
+          "Programs that stop at a higher tag miss what comes after it."),
+    _rule("duplicate-element", "error", "PS3.5 7.1", "an element is there twice; the first one counts",
+          "Programs differ in which of the two they use."),
+    _rule("unknown-vr", "warning", "PS3.5 6.2", "the value representation is none of the standard's",
+          "The value cannot be interpreted."),
+    _rule("cut-after-samples", "error", "PS3.5 7.1", "the data set is cut or damaged after the waveform",
+          "The samples are whole, what followed them is lost."),
+    _rule("trailing-bytes", "warning", "PS3.10 7.2", "bytes follow the last element",
+          "They belong to no element; somebody may have hidden or lost something."),
+    _rule("meta-mismatch", "error", "PS3.10 7.1", "class or instance UID differ between file meta information and data set",
+          "An archive may file the object under another identity than it carries."),
+    # Values
+    _rule("character-set", "error", _PS33 + "C.12.1.1.2", "the character set is none of the defined terms",
+          "Names and texts may be read wrongly."),
+    _rule("undecodable-text", "warning", _PS33 + "C.12.1.1.2", "text holds bytes that its character set does not have",
+          "Letters of a name or a statement may be wrong."),
+    _rule("long-text", "warning", "PS3.5 6.2", "a text is longer than what is read", "It was left unread."),
+    _rule("malformed-number", "error", "PS3.5 6.2", "a number is not in the form of its value representation",
+          "The value is lost."),
+    _rule("malformed-date", "error", "PS3.5 6.2", "a date, time or age is not in the form of its value representation",
+          "The value is lost."),
+    _rule("value-length", "warning", "PS3.5 6.2", "a value is longer than its representation allows",
+          "Strict receivers refuse it or cut it."),
+    _rule("value-characters", "error", "PS3.5 6.2", "a value holds characters that its representation does not allow",
+          "Strict receivers refuse it."),
+    _rule("odd-length", "error", "PS3.5 7.1.1", "a value has an odd number of bytes",
+          "Strict receivers refuse the object."),
+    _rule("bad-uid", "error", "PS3.5 9.1", "a unique identifier is not in the form of one",
+          "Archives refuse it or cannot find it again."),
+    _rule("not-a-sequence", "error", "PS3.5 7.5", "an element that is a sequence has another representation",
+          "Its items cannot be read."),
+    _rule("too-many-values", "warning", "PS3.5 6.4", "there are more values than the attribute may have",
+          "The first one is used, the others are not."),
+    _rule("too-many-items", "warning", "PS3.5 7.5", "there are more items than the sequence may have",
+          "The first one is used, the others are not."),
+    # Attributes
+    _rule("missing-type-1", "error", "PS3.5 7.4.1", "a required attribute is missing or empty",
+          "Archives refuse the object, or show it without what it needs."),
+    _rule("missing-type-2", "error", "PS3.5 7.4.3", "a required attribute is missing (it may be empty)",
+          "Archives refuse the object."),
+    _rule("missing-conditional", "error", "PS3.5 7.4.2", "an attribute is missing whose condition is met",
+          "What it qualifies cannot be understood without it."),
+    _rule("module-misplaced", "warning", "PS3.3 A.34", "an attribute belongs to no module of the object",
+          "Receivers may ignore it."),
+    _rule("outside-the-object", "note", "PS3.3 A.34", "an attribute of DICOM is not part of this kind of object",
+          "It is allowed as an extension; receivers may ignore it."),
+    _rule("retired-attribute", "note", "PS3.6", "an attribute is retired", "Receivers may ignore it."),
+    _rule("private-without-creator", "error", "PS3.5 7.8.1", "private elements have no creator element",
+          "Nobody can tell whose they are."),
+    _rule("enumerated-value", "error", "PS3.3 A.34", "a value is none of the enumerated ones",
+          "Receivers cannot interpret it."),
+    _rule("code-scheme", "warning", "PS3.16 8", "a private coding scheme is not identified in the object",
+          "Nobody can tell whose codes they are."),
+    # Storage class
+    _rule("not-an-ecg", "warning", "PS3.3 A.34", "the storage class is none of the four for ECG",
+          "Whether the channels are ECG leads is not certain."),
+    _rule("modality", "error", "PS3.3 A.34.3.4", "the modality is not ECG", "Archives file the object elsewhere."),
+    _rule("class-groups", "error", "PS3.3 A.34", "there are more multiplex groups than the storage class allows",
+          "Receivers of this class may refuse it or show a part."),
+    _rule("class-channels", "error", "PS3.3 A.34", "there are more channels than the storage class allows",
+          "Receivers of this class may refuse it or show a part."),
+    _rule("class-samples", "error", "PS3.3 A.34", "there are more samples than the storage class allows",
+          "Receivers of this class may refuse it or show a part."),
+    _rule("class-rate", "error", "PS3.3 A.34", "the sampling frequency is outside what the storage class allows",
+          "Receivers of this class may refuse it."),
+    _rule("class-interpretation", "error", "PS3.3 A.34", "the storage class does not allow this sample interpretation",
+          "Receivers of this class may misread the samples."),
+    # Waveform
+    _rule("channel-count", "error", _PS33 + "C.10.9", "the number of channels is not that of the channel definitions",
+          "It is not certain which samples belong to which lead."),
+    _rule("data-length", "error", _PS33 + "C.10.9.1.7", "the waveform data are longer than channels and samples need",
+          "Counts or data are wrong; the samples may be shifted."),
+    _rule("interpretation-guessed", "error", _PS33 + "C.10.9.1.5", "the sample interpretation is missing or unknown",
+          "The samples were taken as signed, which may be wrong."),
+    _rule("companded", "note", _PS33 + "C.10.9.1.5", "the samples are companded (G.711) and were expanded",
+          "Amplitudes are coarser where they are large.", "memory"),
+    _rule("bits-stored", "error", _PS33 + "C.10.9.1.6", "samples do not fit in the bits that are said to be stored",
+          "Scale or sign of the samples may be wrong."),
+    _rule("padding-size", "error", _PS33 + "C.10.9.1.8", "the padding value has not the size of a sample",
+          "Missing samples cannot be told from real ones."),
+    _rule("no-sensitivity", "warning", _PS33 + "C.10.9", "a channel has no sensitivity",
+          "Its amplitude is not calibrated."),
+    _rule("sensitivity-incomplete", "error", _PS33 + "C.10.9", "unit, correction factor or baseline of a sensitivity are missing",
+          "The amplitude rests on an assumption."),
+    _rule("sensitivity-zero", "error", _PS33 + "C.10.9", "the sensitivity is zero", "Every sample would have the same value."),
+    _rule("unit-unknown", "warning", _PS33 + "C.10.9.1.4.2", "the unit of a channel is not one of voltage or UCUM",
+          "Its amplitude may be misread."),
+    _rule("skew-missing", "error", _PS33 + "C.10.9", "neither time skew nor sample skew of a channel is there",
+          "Whether the channels were sampled at the same time is not said."),
+    _rule("channel-status", "warning", _PS33 + "C.10.9.1.4.4", "a channel is said to be no sound recording of its signal",
+          "The channel must not be judged like the others."),
+    _rule("lead-code", "warning", "PS3.16 CID 3001", "the channel source is none of the ECG leads",
+          "Receivers may not know which lead it is."),
+    _rule("lead-unknown", "warning", "PS3.16 CID 3001", "the lead of a channel could not be told by code, label or meaning",
+          "The channel keeps the source's words as its name."),
+    _rule("lead-by-label", "warning", "PS3.16 CID 3001", "a lead was told by label or meaning, since its code is unknown",
+          "A wrong label would be a wrong lead."),
+    _rule("retired-lead-scheme", "warning", "PS3.16 CID 3001", "lead codes are of the retired scheme SCPECG",
+          "Receivers that know MDC codes only cannot tell the leads."),
+    _rule("time-missing", "error", _PS33 + "C.10.8", "the time of acquisition is missing",
+          "Another date of the object was taken, or none."),
+    _rule("group-empty", "warning", _PS33 + "C.10.9", "a multiplex group holds no samples", "It was left out."),
+    # Annotations
+    _rule("annotation-form", "error", _PS33 + "C.10.10", "an annotation has text and a concept name, or neither",
+          "Receivers may show the one and lose the other."),
+    _rule("annotation-reference", "error", _PS33 + "C.10.10.1.1", "an annotation refers to a channel or group that is not there",
+          "It cannot be placed."),
+    _rule("annotation-position", "error", _PS33 + "C.10.10.1.3", "an annotation refers to a sample that is not there",
+          "It cannot be placed."),
+    _rule("annotation-range", "error", _PS33 + "C.10.10.1.2", "the number of positions does not fit the temporal range type",
+          "It cannot be placed."),
+    _rule("annotation-groups", "error", _PS33 + "C.10.10.1.3", "sample positions of an annotation refer to several multiplex groups",
+          "It is not certain which samples are meant."),
+    _rule("annotation-misplaced", "warning", _PS33 + "C.10.10.1.1",
+          "marks of the representative beat refer to the rhythm; they were put on the representative beat",
+          "Programs that follow the reference show them at the wrong place."),
+    _rule("retired-concept-scheme", "warning", "PS3.16 CID 3335", "annotations use the retired scheme SCPECG",
+          "Receivers that know MDC codes only cannot understand them."),
+    _rule("concept-unknown", "note", "PS3.16", "the concept of an annotation is not in the project's table",
+          "It is carried with its own code and not compared with others."),
+    _rule("zero-interval", "note", "PS3.16 CID 3228", "an interval or rate of zero was taken as not measured",
+          "A value of zero is impossible there."),
+    # The project's own text lines
+    _rule("stale-lines", "warning", "documentation of this project",
+          "text lines of the converter do not belong to what the object says now; they were not used",
+          "Somebody changed the object after it was written.", "proposal"),
+)  # fmt: skip
+
+RULE: Final = {rule.id.removeprefix("dicom."): rule for rule in RULES}
