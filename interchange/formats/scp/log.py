@@ -1,0 +1,48 @@
+"""Where parsers write down what they had to tolerate."""
+
+from __future__ import annotations
+
+from typing import Final
+
+from interchange.findings import Finding
+from interchange.formats.scp.rules import rule
+
+__all__ = ["Log", "at"]
+
+_MOST: Final = 200
+"""Findings of one rule that are listed one by one; the rest is counted: a file can break one rule a million times."""
+
+
+def at(offset: int, section: int | None = None) -> str:
+    """The place ``offset`` (bytes from the start of the file, from 0), with the section's number where it has one."""
+    return f"offset {offset}" if section is None else f"section {section}, offset {offset}"
+
+
+class Log:
+    """Collects findings in the order in which they are met."""
+
+    def __init__(self) -> None:
+        self._findings: list[Finding] = []
+        self._counts: dict[str, int] = {}
+        self._last: dict[str, str] = {}
+
+    def add(self, name: str, place: str, detail: str = "") -> None:
+        """Rule ``scp.name`` is broken at ``place``; ``detail`` holds numbers, never text from the file."""
+        count = self._counts[name] = self._counts.get(name, 0) + 1
+        if count <= _MOST:
+            self._findings.append(rule(name).at(place, detail))
+        else:
+            self._last[name] = place
+
+    def has(self, name: str) -> bool:
+        """Whether rule ``scp.name`` was broken anywhere."""
+        return name in self._counts
+
+    @property
+    def findings(self) -> tuple[Finding, ...]:
+        """All findings; of a rule broken very often the first ones and a count of the others."""
+        more = (
+            rule(name).at(place, f"{self._counts[name] - _MOST} more, the last of them here")
+            for name, place in self._last.items()
+        )
+        return (*self._findings, *more)
