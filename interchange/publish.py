@@ -20,7 +20,7 @@ __all__ = ["check_target", "publish"]
 
 
 def check_target(target: Path, *, overwrite: bool, source: Path | None = None, same_ok: bool = False) -> None:
-    """TargetError when nothing may be written there: a folder, a link, the source, a file that is not to be replaced."""
+    """TargetError when nothing may be written there: a folder, a link, the source, a file not to be replaced."""
     shown = str(target)
     try:
         if not is_plain_name(target.name):
@@ -52,7 +52,8 @@ def publish(
     """Write all files into the folder, the last one last; names of files that the new main file made obsolete.
 
     ``replaces``: name patterns of files of an earlier record of the same name, removed once the new main file stands
-    (only with ``overwrite``).  ``same_ok``: a main file that has the very same bytes already is no conflict.  Raises TargetError; then what was there before is there still.
+    (only with ``overwrite``).  ``same_ok``: a main file that has the very same bytes already is no conflict.  Raises
+    TargetError; then what was there before is there still.
     """
     waiting: list[tuple[Path, Path]] = []
     published: list[Path] = []

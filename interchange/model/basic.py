@@ -93,7 +93,11 @@ class Moment:
         elif part["zone"]:
             sign = -1 if part["zone"][0] == "-" else 1
             zone = sign * (int(part["zone"][1:3]) * 60 + int(part["zone"][4:6]))
-        return cls(**numbers, second=Fraction(part["second"]) if part["second"] else None, zone=zone)
+        try:
+            second = Fraction(part["second"]) if part["second"] else None
+        except ZeroDivisionError:
+            raise ValueError("no such date or time") from None
+        return cls(**numbers, second=second, zone=zone)
 
     def __str__(self) -> str:
         text = ""
@@ -130,7 +134,10 @@ class Moment:
         assert self.minute is not None
         total = Fraction(self.hour * 3600 + self.minute * 60) + self.second + seconds
         days, rest = divmod(total, 86400)
-        moved = date.fromordinal(date(self.year, self.month, self.day).toordinal() + int(days))
+        try:
+            moved = date.fromordinal(date(self.year, self.month, self.day).toordinal() + int(days))
+        except OverflowError:
+            raise ValueError("no such date or time") from None
         hours, rest = divmod(rest, 3600)
         minutes, rest = divmod(rest, 60)
         return replace(

@@ -81,7 +81,16 @@ def _lowest_terms(samples: NDArray[Any], step: Fraction, offset: Fraction) -> tu
     divisor = _common_divisor(values)
     if divisor == 0:
         return Fraction(0), np.zeros(samples.shape, dtype=np.int64)
-    return Fraction(divisor, denominator), values // divisor
+    return Fraction(divisor, denominator), _compact(values // divisor)
+
+
+def _compact(values: NDArray[Any]) -> NDArray[Any]:
+    """Python integers as int64 where all of them fit, so that equal values are equal bytes."""
+    import numpy as np
+
+    if values.dtype == object and all(-_SAFE < value < _SAFE for value in values.tolist()):
+        return values.astype(np.int64)
+    return values
 
 
 def _common_divisor(values: NDArray[Any]) -> int:

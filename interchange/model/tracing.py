@@ -100,8 +100,8 @@ class Tracing:
                 missing.flags.writeable = False
                 if samples[missing].any():
                     samples = np.where(missing, samples.dtype.type(0), samples)
-        if samples.flags.writeable or samples.base is not None:
-            samples = np.array(samples, order="C", copy=samples.flags.writeable or not samples.flags.c_contiguous)
+        if _can_change(samples) or not samples.flags.c_contiguous:
+            samples = np.array(samples, order="C")
             samples.flags.writeable = False
         object.__setattr__(self, "samples", samples)
         object.__setattr__(self, "missing", missing)
@@ -192,6 +192,18 @@ class Tracing:
 
 
 _PLAIN = ("channels", "rate", "start", "kind", "label", "of", "fiducial", "beat", "extras")
+
+
+def _can_change(samples: NDArray[Any]) -> bool:
+    """Whether somebody may still write to these samples: through the array itself or one that it is a view of."""
+    import numpy as np
+
+    held: object = samples
+    while isinstance(held, np.ndarray):
+        if held.flags.writeable:
+            return True
+        held = held.base
+    return False
 
 
 def _narrowed(samples: NDArray[Any]) -> NDArray[Any]:

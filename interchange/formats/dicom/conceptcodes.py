@@ -23,7 +23,17 @@ from interchange.vocabulary import (
 )
 from interchange.vocabulary.concept_table import Scope
 
-__all__ = ["ECG_FINDING", "OF_TEXT", "OVERALL_FINDING", "Named", "concept_code", "named", "value_in_unit"]
+__all__ = [
+    "ECG_FINDING",
+    "OF_TEXT",
+    "OTHER",
+    "OVERALL_FINDING",
+    "WORDS",
+    "Named",
+    "concept_code",
+    "named",
+    "value_in_unit",
+]
 
 ECG_FINDING: Final = CodeItem("271921002", "SCT", "ECG Finding")
 """Name of a coded statement (PS3.16 TID 3717)."""
@@ -33,6 +43,12 @@ OVERALL_FINDING: Final = CodeItem("18810-2", "LN", "ECG overall finding")
 
 OF_TEXT: Final = CodeItem("OF-TEXT", OWN_SCHEME, "Code of the statement before")
 """Modifier that says that a coded finding belongs to the text before it."""
+
+OTHER: Final = CodeItem("OTHER", OWN_SCHEME, "Something that is named elsewhere")
+"""Name of an annotation that has no code at all."""
+
+WORDS: Final = CodeItem("TEXT", OWN_SCHEME, "")
+"""Code of a result in words; the words are its meaning."""
 
 _UNITS: Final = {
     ("mV", "uV"): 1000,

@@ -18,5 +18,5 @@ MAX_ELEMENTS: Final = 4_000_000
 MAX_INFLATED: Final = 1024**3
 """Bytes that a deflated data set may unpack to."""
 
-MAX_TEXT: Final = 1024**2
+MAX_TEXT: Final = 16 * 1024**2
 """Bytes of one text value; what is longer is left unread and listed."""

@@ -11,7 +11,7 @@ from dataclasses import dataclass, field, replace
 from fractions import Fraction
 from typing import Final
 
-from interchange.formats.dicom.conceptcodes import ECG_FINDING, OF_TEXT, OVERALL_FINDING, named, value_in_unit
+from interchange.formats.dicom.conceptcodes import ECG_FINDING, OF_TEXT, OTHER, OVERALL_FINDING, named, value_in_unit
 from interchange.formats.dicom.read_waveform import Group
 from interchange.formats.dicom.status import is_status
 from interchange.formats.dicom.values import parse_moment
@@ -301,6 +301,8 @@ def _each(item: Item, reader: _Reader) -> Iterator[tuple[int, str | None]]:
 def _source(item: Item) -> Code | None:
     if item.concept is not None or item.name is None:
         return None
+    if item.name[:2] == OTHER[:2]:
+        return None if item.name.meaning == OTHER.meaning else Code(meaning=item.name.meaning)
     return Code(item.name.value or None, item.name.scheme or None, item.name.meaning or None)
 
 
