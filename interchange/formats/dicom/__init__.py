@@ -5,5 +5,6 @@ from __future__ import annotations
 from interchange.formats.dicom.read import read
 from interchange.formats.dicom.recognise import recognise
 from interchange.formats.dicom.rules import RULES
+from interchange.formats.dicom.write import encode
 
-__all__ = ["RULES", "read", "recognise"]
+__all__ = ["RULES", "encode", "read", "recognise"]

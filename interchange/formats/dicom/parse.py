@@ -20,7 +20,7 @@ from interchange.errors import SourceError
 from interchange.formats.dicom.dictionary import ITEM, ITEM_END, SEQUENCE_END, tag_name, vr_of
 from interchange.formats.dicom.limits import MAX_DEPTH, MAX_ELEMENTS, MAX_INFLATED
 
-__all__ = ["DataSet", "Element", "File", "Syntax", "looks_like_dicom", "parse"]
+__all__ = ["DataSet", "Element", "File", "Syntax", "looks_like_dicom", "parse", "parse_written"]
 
 UNDEFINED: Final = 0xFFFFFFFF
 PREAMBLE: Final = 128
@@ -165,6 +165,13 @@ def parse(data: bytes) -> File:
     dataset = DataSet(data, "", syntax.little)
     end = parser.top(start, dataset)
     return File(syntax, meta, dataset, preamble, trailing + len(data) - end, deviations)
+
+
+def parse_written(data: bytes) -> File:
+    """Parse a data set that this program encoded in Explicit VR Little Endian, without anything around it."""
+    dataset = DataSet(data, "", True)
+    _Parser(data, EXPLICIT, []).top(0, dataset)
+    return File(EXPLICIT, DataSet(data, "", True), dataset, preamble=True)
 
 
 def _declared_syntax(meta: DataSet) -> Syntax:

@@ -17,7 +17,15 @@ from interchange.model.tracing import Origin
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
-__all__ = ["NOT_SAID_UNIT", "RECONSTRUCTED", "REPRESENTATIVE_LABEL", "Group", "read_groups"]
+__all__ = [
+    "CHANNEL_EXTRAS",
+    "GROUP_EXTRAS",
+    "NOT_SAID_UNIT",
+    "RECONSTRUCTED",
+    "REPRESENTATIVE_LABEL",
+    "Group",
+    "read_groups",
+]
 
 VOLTS: Final = {
     "V": Fraction(10**6),
@@ -43,8 +51,9 @@ RECONSTRUCTED: Final = "Reconstructed samples"
 BEAT_SECONDS: Final = 3
 _BEAT_LABEL: Final = re.compile(r"MEDIAN|BEAT|AVERAGE|REPRESENTATIVE|TEMPLATE", re.ASCII | re.IGNORECASE)
 _STATUS_MISSING: Final = frozenset({"DISCONNECTED", "INVALID"})
-_CHANNEL_EXTRAS: Final = ("WaveformChannelNumber", "ChannelStatus", "ChannelOffset", "NotchFilterBandwidth")
-_GROUP_EXTRAS: Final = ("TriggerTimeOffset",)
+CHANNEL_EXTRAS: Final = ("WaveformChannelNumber", "ChannelStatus", "ChannelOffset", "NotchFilterBandwidth")
+GROUP_EXTRAS: Final = ("TriggerTimeOffset", "TriggerSamplePosition")
+"""Attributes without a place in the model that are kept as text beside it and written back."""
 _MAX_CHANNELS: Final = 65535
 
 
@@ -110,7 +119,7 @@ def _group(view: View, before: list[Group]) -> Group:
         missing,
         start=(view.decimal("MultiplexGroupTimeOffset") or Fraction(0)) / 1000,
         label=view.text("MultiplexGroupLabel"),
-        extras=_extras(view, _GROUP_EXTRAS),
+        extras=_extras(view, ("TriggerTimeOffset",)),
     )
     originality = view.text("WaveformOriginality")
     return Group(_kind(tracing, originality == "DERIVED", trigger, before), mains, trigger)
@@ -199,7 +208,7 @@ def _channel(item: View, rate: Fraction, cell: Cell) -> Channel:
         origin, derivation = "reconstructed", derivation[len(RECONSTRUCTED) :].lstrip(": ") or None
     elif derivation:
         origin = "derived"
-    extras = _extras(item, _CHANNEL_EXTRAS)
+    extras = _extras(item, CHANNEL_EXTRAS)
     if any(key == "dicom.ChannelStatus" for key, _ in extras):
         item.context.tolerate("channel-status", item.at("ChannelStatus"))
     return Channel(

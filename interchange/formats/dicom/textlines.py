@@ -12,6 +12,7 @@ from __future__ import annotations
 
 import dataclasses
 import hashlib
+import re
 from collections.abc import Iterable, Iterator
 from typing import Any, Final
 
@@ -22,10 +23,11 @@ from interchange.formats.dicom.view import CodeItem, View
 from interchange.model import Recording
 from interchange.model.lines import apply, line
 
-__all__ = ["PARTS", "TEXT_LINES", "apply_lines", "differences", "fingerprint", "part_of"]
+__all__ = ["PARTS", "TEXT_LINES", "apply_lines", "differences", "fingerprint", "name_groups", "part_of"]
 
 TEXT_LINES: Final = CodeItem("TEXT-LINES", OWN_SCHEME, "Fields of the recording as lines of text")
 UNSET: Final = "unset "
+_GROUP: Final = re.compile(r"group (\d{1,5}): (.*)")
 PARTS: Final = ("patient", "waveform", "annotations", "acquisition")
 """Parts of a recording whose lines stand or fall together."""
 
@@ -108,7 +110,27 @@ def apply_lines(recording: Recording, top: View) -> Recording:
     return recording
 
 
+def name_groups(recording: Recording, names: dict[int, str]) -> Recording:
+    """The recording with the sets of marks called by their names instead of their annotation group numbers."""
+    if not names:
+        return recording
+    by_number = {str(number): name for number, name in names.items()}
+    marks = tuple(
+        dataclasses.replace(mark, group=by_number[mark.group]) if mark.group in by_number else mark
+        for mark in recording.marks
+    )
+    return dataclasses.replace(recording, marks=marks)
+
+
+def _group_names(lines: list[str]) -> dict[int, str]:
+    found = (_GROUP.fullmatch(text) for text in lines)
+    return {int(match[1]): match[2] for match in found if match}
+
+
 def _applied(recording: Recording, part: str, lines: list[str], item: View) -> Recording:
+    if part == "annotations":
+        recording = name_groups(recording, _group_names(lines))
+        lines = [text for text in lines if not _GROUP.fullmatch(text)]
     plain = [text for text in lines if not text.startswith(UNSET) and part_of(text) == part]
     recording, others = apply(recording, plain)
     for text in lines:

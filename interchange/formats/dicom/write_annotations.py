@@ -1,0 +1,233 @@
+"""Measurements, marks and statements to Waveform Annotation items (PS3.3 C.10.10)."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from fractions import Fraction
+from typing import Final
+
+from interchange.formats.dicom.conceptcodes import (
+    ECG_FINDING,
+    OF_TEXT,
+    OTHER,
+    OVERALL_FINDING,
+    WORDS,
+    concept_code,
+    named,
+)
+from interchange.formats.dicom.encode import Item, coded
+from interchange.formats.dicom.numbers import decimal_text, parse_decimal
+from interchange.formats.dicom.placeholders import NO_TEXT
+from interchange.formats.dicom.status import status_text
+from interchange.formats.dicom.view import CodeItem
+from interchange.model import Code, Mark, Measurement, Recording, Statement, Tracing
+from interchange.vocabulary.concept_table import Scope
+
+__all__ = ["GroupNumbers", "annotation_items"]
+
+MAX_GROUP: Final = 65535
+_TEXT_LIMIT: Final = 1024
+
+
+class GroupNumbers:
+    """Annotation group numbers: names of sets of marks that are numbers keep them, others get the next free ones."""
+
+    def __init__(self, recording: Recording) -> None:
+        names = dict.fromkeys(mark.group for mark in recording.marks if mark.group is not None)
+        self.marks: dict[str, int] = {name: int(name) for name in names if _is_number(name)}
+        taken = set(self.marks.values())
+        free = (number for number in range(1, MAX_GROUP + 1) if number not in taken)
+        self.statements: dict[int, int] = {}
+        for group in dict.fromkeys(statement.group for statement in recording.statements):
+            self.statements[group] = next(free)
+        for name in names:
+            if name not in self.marks:
+                self.marks[name] = next(free, MAX_GROUP)
+
+    def named(self) -> dict[int, str]:
+        """Numbers whose set has another name."""
+        return {number: name for name, number in self.marks.items() if str(number) != name}
+
+
+def _is_number(name: str) -> bool:
+    return name.isascii() and name.isdigit() and (name == "0" or name[0] != "0") and len(name) < 6 and int(name) <= MAX_GROUP
+
+
+def annotation_items(recording: Recording, numbers: GroupNumbers) -> Iterator[Item]:
+    """Statements with their status, then measurements, then marks, each in the recording's order."""
+    yield from _statements(recording.statements, numbers)
+    for measurement in recording.measurements:
+        yield _measurement(measurement, recording.tracings)
+    for mark in recording.marks:
+        yield from _mark(mark, recording.tracings, numbers)
+
+
+# Statements --------------------------------------------------------------------------------------------------------
+
+
+def _statements(statements: tuple[Statement, ...], numbers: GroupNumbers) -> Iterator[Item]:
+    last = {statement.group: index for index, statement in enumerate(statements)}
+    for index, statement in enumerate(statements):
+        number = numbers.statements[statement.group]
+        yield from _statement(statement, number)
+        if last[statement.group] == index:
+            status = status_text([entry for entry in statements if entry.group == statement.group])
+            if status is not None:
+                yield _text_item(status, number)
+
+
+def _statement(statement: Statement, number: int) -> Iterator[Item]:
+    codes = [code for code in statement.codes if code.value and code.scheme]
+    only = codes[0] if len(codes) == 1 and len(statement.codes) == 1 else None
+    if statement.kind == "overall-finding" and only is not None and only.meaning == statement.text:
+        yield _finding(OVERALL_FINDING, only, number, ())
+        return
+    yield _text_item(statement.text, number)
+    for code in codes:
+        yield _finding(ECG_FINDING, code, number, (coded(*OF_TEXT),))
+
+
+def _text_item(text: str, number: int) -> Item:
+    item = Item()
+    item.text("UnformattedTextValue", text if text.strip() else NO_TEXT)
+    item.numbers("ReferencedWaveformChannels", 1, 0)
+    item.numbers("AnnotationGroupNumber", number)
+    return item
+
+
+def _finding(name: CodeItem, code: Code, number: int, modifiers: tuple[Item, ...]) -> Item:
+    item = Item()
+    item.code("ConceptNameCodeSequence", *name, modifiers)
+    item.code("ConceptCodeSequence", code.value or "", code.scheme or "", code.meaning or "")
+    item.numbers("ReferencedWaveformChannels", 1, 0)
+    item.numbers("AnnotationGroupNumber", number)
+    return item
+
+
+# Measurements ------------------------------------------------------------------------------------------------------
+
+
+def _measurement(measurement: Measurement, tracings: tuple[Tracing, ...]) -> Item:
+    item = Item()
+    index = _tracing_of(measurement, tracings)
+    row = tracings[index].row(measurement.lead) if measurement.lead is not None else None
+    item.numbers("ReferencedWaveformChannels", index + 1, 0 if row is None else row + 1)
+    scope: Scope = "global" if measurement.lead is None else "per lead"
+    lead = measurement.lead if row is None else None
+    name = _name(measurement.concept, scope, lead, measurement.source_code)
+    found = named(name, row is not None, False)
+    if measurement.value is None and found.concept is not None and found.concept.scope == "mark":
+        name = OTHER
+    _named_value(item, name, measurement)
+    return item
+
+
+def _named_value(item: Item, name: CodeItem, measurement: Measurement) -> None:
+    item.code("ConceptNameCodeSequence", *name)
+    if measurement.text:
+        item.code("ConceptCodeSequence", WORDS.value, WORDS.scheme, measurement.text)
+    if measurement.value is not None:
+        item.decimals("NumericValue", measurement.value)
+    if measurement.unit is not None or measurement.value is not None:
+        unit = measurement.unit or "1"
+        item.code("MeasurementUnitsCodeSequence", unit, "UCUM", "no units" if unit == "1" else unit)
+
+
+def _name(concept: str, scope: Scope, lead: str | None, source: Code | None) -> CodeItem:
+    if concept != "other":
+        return concept_code(concept, scope, lead)
+    if source is not None and source.value and source.scheme:
+        return CodeItem(source.value, source.scheme, source.meaning or source.value)
+    return CodeItem(OTHER.value, OTHER.scheme, source.meaning) if source is not None and source.meaning else OTHER
+
+
+def _tracing_of(measurement: Measurement, tracings: tuple[Tracing, ...]) -> int:
+    """The tracing that a measurement refers to: its representative beat if it has one, else the first with its lead."""
+    if measurement.beat is not None:
+        for index, tracing in enumerate(tracings):
+            if tracing.kind != "rhythm" and (tracing.beat or 0) == measurement.beat:
+                return index
+    for index, tracing in enumerate(tracings):
+        if measurement.lead is None or tracing.row(measurement.lead) is not None:
+            return index
+    return 0
+
+
+# Marks -------------------------------------------------------------------------------------------------------------
+
+
+def _mark(mark: Mark, tracings: tuple[Tracing, ...], numbers: GroupNumbers) -> Iterator[Item]:
+    item = Item()
+    tracing = tracings[mark.tracing]
+    row = tracing.row(mark.lead) if mark.lead is not None else None
+    place = Item()
+    place.numbers("ReferencedWaveformChannels", mark.tracing + 1, 0 if row is None else row + 1)
+    _put_place(place, mark, tracing)
+    if mark.group is not None:
+        place.numbers("AnnotationGroupNumber", numbers.marks[mark.group])
+    if mark.concept == "note" and mark.text and mark.text.strip():
+        item.text("UnformattedTextValue", mark.text)
+    else:
+        item.code("ConceptNameCodeSequence", *_name(mark.concept, "mark", None, mark.source_code))
+        if mark.text:
+            item.code("ConceptCodeSequence", WORDS.value, WORDS.scheme, mark.text)
+    item.update(place)
+    yield item
+    for measurement in mark.measurements:
+        if measurement.value is None:
+            continue
+        inner = Item()
+        code = concept_code(measurement.concept, "mark")
+        row_of = named(code, False, False).concept
+        if row_of is not None and row_of.scope == "mark":
+            _named_value(inner, code, measurement)
+            inner.update(place)
+            yield inner
+
+
+def _put_place(item: Item, mark: Mark, tracing: Tracing) -> None:
+    """Temporal range: samples counted from 1 where the instants are samples, else seconds after the start.
+
+    Seconds are used on a tracing that starts with the recording only, since the standard does not say whether they
+    count from the start of the group or of the object; elsewhere the nearest sample is given.
+    """
+    start = _position(mark.start, tracing)
+    end = None if mark.end is None else _position(mark.end, tracing)
+    if start is not None and mark.end is None:
+        _positions(item, "POINT", start)
+    elif start is not None and end is not None:
+        _positions(item, "SEGMENT", start, end)
+    elif start is not None and mark.end == tracing.duration:
+        _positions(item, "BEGIN", start)
+    elif tracing.start == 0 and _exact(mark):
+        item.text("TemporalRangeType", "POINT" if mark.end is None else "SEGMENT")
+        item.decimals("ReferencedTimeOffsets", mark.start, *(() if mark.end is None else (mark.end,)))
+    elif mark.end is None:
+        _positions(item, "POINT", _nearest(mark.start, tracing))
+    else:
+        _positions(item, "SEGMENT", _nearest(mark.start, tracing), _nearest(mark.end, tracing))
+
+
+def _exact(mark: Mark) -> bool:
+    """Whether the instants survive as decimal strings closely enough to be worth more than the nearest sample."""
+    return all(
+        value is None or abs((parse_decimal(decimal_text(value)) or 0) - value) < Fraction(1, 10**9)
+        for value in (mark.start, mark.end)
+    )
+
+
+def _position(seconds: Fraction, tracing: Tracing) -> int | None:
+    """The sample, counted from 1, at that instant; None where there is none."""
+    position = seconds * tracing.rate + 1
+    if position.denominator != 1 or not 1 <= position <= tracing.length:
+        return None
+    return position.numerator
+
+
+def _nearest(seconds: Fraction, tracing: Tracing) -> int:
+    return min(max(round(seconds * tracing.rate) + 1, 1), tracing.length)
+
+
+def _positions(item: Item, kind: str, *positions: int) -> None:
+    item.text("TemporalRangeType", kind)
+    item.numbers("ReferencedSamplePositions", *positions)
