@@ -161,7 +161,11 @@ class _Work:
         if not self.policy.keep_patient:
             return new
         return replace(
-            new, sex=patient.sex, age=_pooled(self._age(patient)), height=patient.height, weight=patient.weight
+            new,
+            sex=patient.sex,
+            age=_pooled(self._age(patient)),
+            height=_size(patient.height),
+            weight=_size(patient.weight),
         )
 
     def _age(self, patient: Patient) -> Quantity | None:
@@ -280,6 +284,11 @@ def _code(code: Code | None) -> Code | None:
     if code is None or code.value is None or code.scheme not in KNOWN_SCHEMES:
         return None
     return Code(code.value, code.scheme) if re.fullmatch(KNOWN_SCHEMES[code.scheme], code.value) else None
+
+
+def _size(quantity: Quantity | None) -> Quantity | None:
+    """A height or weight in a unit that everybody uses."""
+    return quantity if quantity is not None and quantity.unit in ("cm", "m", "kg", "g", "[in_i]", "[lb_av]") else None
 
 
 def _pooled(age: Quantity | None) -> Quantity | None:
