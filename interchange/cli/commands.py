@@ -1,0 +1,14 @@
+"""The sub-commands: one line each.  Importing this table imports none of them."""
+
+from __future__ import annotations
+
+__all__ = ["COMMANDS"]
+
+COMMANDS: tuple[tuple[str, str, str], ...] = (
+    ("convert", "interchange.cli.convert", "write a recording in another format, with a receipt"),
+    ("show", "interchange.cli.show", "who, when, device, leads, tracings, measurements, statements"),
+    ("check", "interchange.cli.check", "is it conformant, complete, plausible: findings with place and reason"),
+    ("compare", "interchange.cli.compare", "what differs between two recordings, whatever their formats"),
+    ("rules", "interchange.cli.rules", "the rules that are checked, each with its reason and source"),
+)
+"""Name, module, what it does.  A module offers ``add_arguments(parser)`` and ``execute(arguments) -> exit status``."""

@@ -1,0 +1,97 @@
+"""Which recordings a command line means: files, folders, and ``-`` for names on standard input."""
+
+from __future__ import annotations
+
+import os
+import sys
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+from interchange.errors import InterchangeError, SourceError
+
+__all__ = ["Named", "named_files", "recordings_in"]
+
+
+@dataclass(frozen=True, slots=True)
+class Named:
+    """``recordings``: paths, in the order in which they were named, those of a folder sorted.
+
+    ``others``: files in the folders that are no recording of a known format and belong to none.  ``many``: whether a
+    list or a folder was named, so that the answer is about many even if it holds but one.
+    """
+
+    recordings: tuple[str, ...]
+    others: tuple[str, ...]
+    many: bool
+
+
+def named_files(arguments: Sequence[str]) -> Named:
+    """The files that the arguments name; SourceError for a folder that cannot be listed."""
+    recordings: list[str] = []
+    others: list[str] = []
+    many = len(arguments) > 1
+    for argument in arguments:
+        for name in _from_standard_input() if argument == "-" else (argument,):
+            if Path(name).is_dir():
+                found, rest = recordings_in(name)
+                recordings += found
+                others += rest
+                many = True
+            else:
+                recordings.append(name)
+        many = many or argument == "-"
+    return Named(tuple(recordings), tuple(others), many)
+
+
+def _from_standard_input() -> list[str]:
+    """Names from standard input: one a line, or ended by NUL characters where there are any."""
+    if sys.stdin is None:
+        return []
+    data = sys.stdin.buffer.read()
+    ends = b"\0" if b"\0" in data else b"\n"
+    names = (os.fsdecode(part.removesuffix(b"\r")) for part in data.split(ends))
+    return [name for name in names if name]
+
+
+def recordings_in(folder: str) -> tuple[list[str], list[str]]:
+    """(recordings below the folder, told by their content; other files), each sorted.
+
+    Hidden files and folders, and links that lead elsewhere, are passed over.  Files that share the name of a recording
+    up to a ``.``, ``-`` or ``_`` (signal and annotation files) are no others.
+    """
+    recordings: list[str] = []
+    others: list[str] = []
+    for here, folders, files in os.walk(folder, onerror=_cannot_list):
+        folders[:] = sorted(name for name in folders if not name.startswith("."))
+        paths = [Path(here, name) for name in sorted(files) if not name.startswith(".")]
+        paths = [path for path in paths if not path.is_symlink()]
+        found = [path for path in paths if _is_recording(path)]
+        stems = _stems(found)
+        recordings += [str(path) for path in found]
+        others += [str(path) for path in paths if path not in found and not _belongs(path.name, stems)]
+    return recordings, others
+
+
+def _cannot_list(error: OSError) -> None:
+    raise SourceError(f"the folder cannot be listed: {error.strerror}", file=str(error.filename))
+
+
+def _is_recording(path: Path) -> bool:
+    from interchange import formats
+    from interchange.api import open_source
+
+    try:
+        formats.recognise(open_source(path))
+    except InterchangeError:
+        return False
+    return True
+
+
+def _stems(paths: Iterable[Path]) -> frozenset[str]:
+    return frozenset(path.stem for path in paths)
+
+
+def _belongs(name: str, stems: frozenset[str]) -> bool:
+    """Whether a file bears a recording's name: any part of it that ends before a dot, hyphen or underscore."""
+    return any(name[:at] in stems for at, character in enumerate(name) if character in ".-_")

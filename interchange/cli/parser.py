@@ -1,0 +1,118 @@
+"""The argument parser: sub-commands loaded on use, errors as exceptions, no way out but the return value."""
+
+from __future__ import annotations
+
+import argparse
+import importlib
+import os
+from collections.abc import Sequence
+from typing import Any, NoReturn
+
+from interchange._version import __version__
+from interchange.cli.commands import COMMANDS
+from interchange.errors import UsageError
+
+__all__ = ["CommandLineError", "Finished", "parse"]
+
+TITLE = "Takes 12-lead ECG recordings from one open format to another and says what was carried."
+EPILOG = """\
+exit status:
+  0  yes, done
+  1  the answer is no: findings of error severity, or a difference
+  2  wrong usage
+  3  a source cannot be read
+  4  the conversion would lose what the policy protects
+  5  the target cannot be written, or does not read back as it should
+
+"interchange COMMAND --help" explains a command.
+"""
+MINUS_VALUES = ("--zone",)
+"""Options whose value may begin with a minus sign, which would be taken for an option."""
+
+
+class Finished(Exception):  # noqa: N818 - no error: help or the version was asked for and printed
+    """There is nothing more to do."""
+
+
+class CommandLineError(UsageError):
+    """The command line is not one that the program understands; ``command`` is the sub-command, if it got that far."""
+
+    command = ""
+
+
+class _Help(argparse.RawDescriptionHelpFormatter):
+    """Help in 80 to 100 columns.  (The parent would import much just to learn the width of the terminal.)"""
+
+    def __init__(self, prog: str) -> None:
+        try:
+            columns = os.get_terminal_size(1).columns
+        except (OSError, ValueError):
+            columns = 0
+        super().__init__(prog, max_help_position=26, width=min(max(columns, 80), 100) - 2)
+
+
+class _Parser(argparse.ArgumentParser):
+    """Raises UsageError where its parent would end the process; loads its sub-command when it is used."""
+
+    def __init__(self, *, module: str = "", **settings: Any) -> None:
+        super().__init__(formatter_class=_Help, allow_abbrev=False, exit_on_error=False, **settings)
+        self._module = module
+
+    def parse_known_args(self, args: Any = None, namespace: Any = None) -> Any:
+        if self._module:
+            module = importlib.import_module(self._module)
+            self._module = ""
+            self.description = (module.__doc__ or "").partition("\n")[0]
+            module.add_arguments(self)
+            self.set_defaults(execute=module.execute)
+        return super().parse_known_args(args, namespace)
+
+    def error(self, message: str) -> NoReturn:
+        raise CommandLineError(message)
+
+    def exit(self, status: int = 0, message: str | None = None) -> NoReturn:
+        raise Finished
+
+
+def parse(arguments: Sequence[str]) -> argparse.Namespace:
+    """The parsed command line; ``execute`` in it is the sub-command's function.
+
+    Raises UsageError for a wrong one and Finished when help or the version was all that was asked for.
+    """
+    parser = _Parser(prog="interchange", description=TITLE, epilog=EPILOG)
+    parser.add_argument("--version", action="version", version=f"interchange {__version__}")
+    commands = parser.add_subparsers(dest="command", metavar="COMMAND", title="commands", prog="interchange")
+    for name, module, summary in COMMANDS:
+        commands.add_parser(name, module=module, help=summary)
+    try:
+        found = parser.parse_args(_joined(arguments))
+        if found.command is None:
+            raise CommandLineError("say what to do: " + ", ".join(name for name, _, _ in COMMANDS))
+        return found
+    except argparse.ArgumentError as error:
+        raise _located(_understood(error), arguments) from None
+    except CommandLineError as error:
+        raise _located(error, arguments) from None
+
+
+def _understood(error: argparse.ArgumentError) -> CommandLineError:
+    if error.argument_name == "COMMAND":
+        names = ", ".join(name for name, _, _ in COMMANDS)
+        return CommandLineError(f"there is no such command; the commands are {names}")
+    return CommandLineError(error.message, error.argument_name or "")
+
+
+def _located(error: CommandLineError, arguments: Sequence[str]) -> CommandLineError:
+    error.command = next((name for name, _, _ in COMMANDS if name in arguments[:1]), "")
+    return error
+
+
+def _joined(arguments: Sequence[str]) -> list[str]:
+    """``--zone -05:00`` as ``--zone=-05:00``."""
+    joined: list[str] = []
+    for text in arguments:
+        if joined and joined[-1] in MINUS_VALUES and text[:1] == "-" and text[1:2].isdigit():
+            joined[-1] = f"{joined[-1]}={text}"
+        else:
+            joined.append(text)
+    return joined
