@@ -1,0 +1,28 @@
+"""HL7 annotated ECG (aECG): the XML message of ANSI/HL7 V3 ECG, R1-2004, and of the normative editions.
+
+``recognise``, ``read``, ``encode``, ``check``, ``RULES`` and ``ACCOUNT`` are what every format offers; nothing heavy is
+loaded before it is used.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import TYPE_CHECKING
+
+from interchange.formats.aecg.recognise import recognise
+from interchange.formats.aecg.rules import RULES
+
+if TYPE_CHECKING:
+    from interchange.findings import Finding
+    from interchange.formats.contract import Encoded
+    from interchange.model import Recording
+    from interchange.sources import Source
+
+__all__ = ["RULES", "check", "encode", "read", "recognise"]
+
+
+def read(source: Source) -> Recording:
+    """The recording; SourceError when no samples can be had from the document."""
+    from interchange.formats.aecg import read as reading
+
+    return reading.read(source)

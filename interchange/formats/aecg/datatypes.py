@@ -1,0 +1,304 @@
+"""HL7 data types of a node as values of the model: II, CD, TS, IVL, PQ, ST, EN, AD (HL7 V3 datatypes, 2009)."""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass
+from fractions import Fraction
+from typing import cast
+
+from interchange.formats.aecg.codes import SCHEMES
+from interchange.formats.aecg.decimals import fraction_from
+from interchange.formats.aecg.log import Log
+from interchange.formats.aecg.markup import Node
+from interchange.model import Absent, Code, Identifier, Moment, PersonName, Quantity
+
+__all__ = ["Interval", "absent_of", "address", "code_of", "code_text", "identifier", "interval", "moment", "name_of", "number",
+           "person_name", "physical", "quantity", "text_of"]  # fmt: skip
+
+NULL: dict[str, Absent | None] = {
+    "NI": None, "NASK": None, "DER": None, "NP": None, "OTH": None, "UNC": None, "TRC": None, "NINF": None, "PINF": None,
+    "UNK": "unknown", "ASKU": "unknown", "NAV": "unknown", "NAVU": "unknown", "INV": "unknown",
+    "MSK": "withheld", "NA": "not-applicable", "QS": "not-applicable",
+}  # fmt: skip
+"""Null flavors as reasons of the model; None says nothing (HL7 vocabulary NullFlavor, 2009)."""
+
+_TS = re.compile(r"(\d{4})(\d\d)?(\d\d)?(\d\d)?(\d\d)?(\d\d(?:\.\d+)?)?(?:([+-])(\d{1,2})(\d\d)?)?", re.ASCII)
+_ISO = re.compile(
+    r"(\d{4})(?:-?(\d\d)(?:-?(\d\d))?)?(?:[T ]?(\d\d)(?::?(\d\d)(?::?(\d\d(?:[.,]\d+)?))?)?)?\s?"
+    r"(?:(Z)|([+-])(\d\d):?(\d\d)?)?",
+    re.ASCII,
+)
+_OID = re.compile(r"[0-2](\.(0|[1-9][0-9]*))*", re.ASCII)
+_UUID = re.compile(r"[0-9A-Za-z]{8}-(?:[0-9A-Za-z]{4}-){3}[0-9A-Za-z]{12}", re.ASCII)
+_RUID = re.compile(r"[A-Za-z][A-Za-z0-9-]*", re.ASCII)
+
+
+@dataclass(frozen=True, slots=True)
+class Interval:
+    """An interval of times: what of it was said.  ``point`` is a value or a center instead of bounds."""
+
+    low: Moment | None = None
+    high: Moment | None = None
+    point: Moment | None = None
+
+
+def absent_of(node: Node | None) -> Absent | None:
+    """Why the value is not there, by its null flavor; None where nothing is said."""
+    flavor = node.get("nullFlavor") if node else None
+    return NULL.get(flavor.strip(), "unknown") if flavor else None
+
+
+def is_placeholder(text: str) -> bool:
+    """Whether a value stands between question marks, as in HL7's sample of 2003."""
+    return len(text) > 1 and text.startswith("?") and text.endswith("?")
+
+
+def identifier(node: Node | None, log: Log) -> Identifier | None:
+    """An II: extension given out by root, or the root alone; the authority's name where there is no root."""
+    if node is None:
+        return None
+    root = (node.get("root") or "").strip()
+    extension = (node.get("extension") or "").strip()
+    authority = None if root else (node.get("assigningAuthorityName") or "").strip()
+    node.get("displayable")
+    root = _plain_root(root, node, log)
+    if extension and not is_placeholder(extension):
+        return Identifier(extension, root or authority or None)
+    return Identifier(root) if root and not is_placeholder(root) else None
+
+
+def _plain_root(root: str, node: Node, log: Log) -> str:
+    """The root without the prefixes and braces that some write around it."""
+    if not root or _OID.fullmatch(root) or _UUID.fullmatch(root) or _RUID.fullmatch(root):
+        return root
+    bare = re.sub(r"^urn:(oid|uuid):", "", root, flags=re.IGNORECASE).strip("{} ")
+    log.add("aecg.id-form", node)
+    return bare if _OID.fullmatch(bare) or _UUID.fullmatch(bare) else root
+
+
+def code_of(node: Node | None, log: Log | None = None) -> Code | None:
+    """A CD, CE or CV; its original text stands for the meaning where there is no display name."""
+    if node is None:
+        return None
+    value = (node.get("code") or "").strip()
+    system, name = (node.get("codeSystem") or "").strip(), (node.get("codeSystemName") or "").strip()
+    meaning = (node.get("displayName") or "").strip()
+    original = node.take("originalText")
+    if original is not None and not meaning:
+        meaning = original.whole_text()
+        original.claim()
+    if is_placeholder(value):
+        if log:
+            log.add("aecg.code-placeholder", node)
+        value = ""
+    scheme = SCHEMES.get(system) or system or name
+    if node.attributes.get("nullFlavor") in ("OTH", "UNC") and meaning:
+        node.get("nullFlavor")
+    return Code(value or None, scheme or None, meaning or None) if value or meaning else None
+
+
+def code_text(node: Node | None) -> str:
+    """The code alone, trimmed; empty where there is none or a placeholder."""
+    if node is None:
+        return ""
+    value = (node.get("code") or "").strip()
+    for name in ("codeSystem", "codeSystemName", "codeSystemVersion", "displayName"):
+        node.attributes.pop(name, None)
+    return "" if is_placeholder(value) else value
+
+
+def moment(node: Node | None, log: Log) -> Moment | None:
+    """A TS in its ``value``, as precise as it is written."""
+    raw = node.get("value") if node else None
+    if node is None or raw is None or not raw.strip():
+        return None
+    text = raw.strip()
+    if is_placeholder(text):
+        log.add("aecg.code-placeholder", node)
+        return None
+    found = _TS.fullmatch(text)
+    if found and not (found[7] and not found[4]) and not ("." in text and len(found[0].split(".")[0]) < 14):
+        value = _moment(found.groups(), 7)
+    else:
+        other = _ISO.fullmatch(text)
+        if not other:
+            log.add("aecg.time-unreadable", node)
+            return None
+        year, month, day, hour, minute, second, utc, sign, hours, minutes = other.groups()
+        zone = ("+", "00", "00") if utc else (sign, hours, minutes)
+        value = _moment((year, month, day, hour, minute, second and second.replace(",", "."), *zone), 7)
+        if value is not None:
+            log.add("aecg.time-form", node)
+    if value is None:
+        log.add("aecg.time-unreadable", node)
+    elif value.hour is not None:
+        log.zones.add(value.zone is not None)
+    return value
+
+
+def _moment(parts: tuple[str | None, ...], _width: int) -> Moment | None:
+    year, month, day, hour, minute, second, sign, hours, minutes = parts
+    zone = None
+    if sign and hours:
+        zone = (int(hours) * 60 + int(minutes or 0)) * (-1 if sign == "-" else 1)
+    try:
+        return Moment(
+            int(year or 0),
+            _whole(month),
+            _whole(day),
+            _whole(hour),
+            _whole(minute),
+            fraction_from(second) if second else None,
+            zone,
+        )
+    except ValueError:
+        return None
+
+
+def _whole(text: str | None) -> int | None:
+    return int(text) if text else None
+
+
+def interval(node: Node | None, log: Log) -> Interval:
+    """An IVL_TS: bounds, center, or the value of a plain TS; a width is added to the bound that is there."""
+    if node is None:
+        return Interval()
+    for name in ("operator", "inclusive"):
+        node.attributes.pop(name, None)
+    low, high = _bound(node.take("low"), log), _bound(node.take("high"), log)
+    center = moment(node.take("center"), log)
+    width = node.take("width")
+    if width is not None:
+        seconds = duration(width, log)
+        if seconds is not None:
+            if low and not high and low.is_instant:
+                high = low.plus(seconds)
+            elif high and not low and high.is_instant:
+                low = high.plus(-seconds)
+            elif center and center.is_instant:
+                low, high, center = center.plus(-seconds / 2), center.plus(seconds / 2), None
+    return Interval(low, high, center or moment(node, log))
+
+
+def _bound(node: Node | None, log: Log) -> Moment | None:
+    if node is not None:
+        node.attributes.pop("inclusive", None)
+        node.attributes.pop("nullFlavor", None) if node.attributes.get("nullFlavor") in ("NINF", "PINF", "NI") else None
+    return moment(node, log)
+
+
+def number(node: Node | None, log: Log) -> Fraction | None:
+    """The ``value`` attribute as an exact number."""
+    raw = node.get("value") if node else None
+    if node is None or raw is None or not raw.strip():
+        return None
+    value = fraction_from(raw.strip())
+    if value is None:
+        log.add("aecg.number", node)
+    return value
+
+
+def physical(node: Node | None, log: Log) -> tuple[Fraction | None, str | None]:
+    """A PQ: number and unit; the unit None where it is absent."""
+    if node is None:
+        return None, None
+    unit = (node.get("unit") or "").strip()
+    return number(node, log), unit or None
+
+
+def quantity(node: Node | None, log: Log) -> Quantity | None:
+    """A PQ as a quantity of the model; the unit is ``1`` where none is written (HL7 V3 datatypes, PQ)."""
+    value, unit = physical(node, log)
+    if value is None:
+        return None
+    return Quantity(value.numerator if value.denominator == 1 else value, unit or "1")
+
+
+def factor(value: object) -> Fraction:
+    """A factor of a unit table as a fraction."""
+    if isinstance(value, tuple):
+        return Fraction(*cast("tuple[int, int]", value))
+    return Fraction(cast(int, value))
+
+
+def duration(node: Node | None, log: Log) -> Fraction | None:
+    """A PQ of time in seconds; None where there is none or the unit is no time."""
+    from interchange.formats.aecg.codes import SECONDS
+
+    value, unit = physical(node, log)
+    if value is None or unit not in SECONDS:
+        return None
+    return value * factor(SECONDS[unit])
+
+
+def text_of(node: Node | None) -> str | None:
+    """The text of an ST or ED with everything inside; its ``value`` where some write it there.  None where empty.
+
+    Encoded content and references are left unread.
+    """
+    if node is None:
+        return None
+    for name in ("mediaType", "language"):
+        if node.attributes.get(name) in ("text/plain", None):
+            node.attributes.pop(name, None)
+    if node.attributes.get("representation") in ("TXT", None):
+        node.attributes.pop("representation", None)
+    elif node.attributes.get("representation"):
+        return None
+    text = node.text
+    if not text and node.attributes.get("value"):
+        text = (node.get("value") or "").strip()
+    return text or None
+
+
+def name_of(node: Node | None) -> str | None:
+    """The name of an organisation or a place as one text."""
+    if node is None:
+        return None
+    text = " ".join(node.whole_text().split())
+    for child in node.children:
+        child.claim()
+    return text or None
+
+
+def person_name(node: Node | None) -> PersonName | None:
+    """A PN: in parts where it has them, else its text."""
+    if node is None:
+        return None
+    use = node.attributes.get("use", "")
+    script = "ideographic" if "IDE" in use.split() else "phonetic" if "SYL" in use.split() else None
+    if use in ("IDE", "SYL", "ABC", "L"):
+        node.get("use")
+    parts: dict[str, list[str]] = {}
+    for child in node.takes("family", "given", "prefix", "suffix", "delimiter"):
+        text = " ".join(child.whole_text().split())
+        child.get("partType")
+        if text:
+            parts.setdefault(child.name, []).append(text)
+    parts.pop("delimiter", None)
+    if not parts:
+        text = " ".join(node.text.split())
+        return PersonName(text=text, script=cast("None", script)) if text and not is_placeholder(text) else None
+    family, given = parts.get("family", []), parts.get("given", [])
+    return PersonName(
+        family=family[0] if family else None,
+        second_family=" ".join(family[1:]) or None,
+        given=given[0] if given else None,
+        middle=" ".join(given[1:]) or None,
+        prefix=" ".join(parts.get("prefix", [])) or None,
+        suffix=" ".join(parts.get("suffix", [])) or None,
+        script=cast("None", script),
+    )
+
+
+def address(node: Node | None) -> str | None:
+    """An AD as one text, its parts separated by commas."""
+    if node is None:
+        return None
+    parts = [" ".join(child.whole_text().split()) for child in node.children if child.name != "useablePeriod"]
+    for child in node.children:
+        if child.name != "useablePeriod":
+            child.claim()
+    loose = " ".join((node.element.text or "").split()) if not parts else ""
+    return ", ".join(filter(None, [loose, *parts])) or None

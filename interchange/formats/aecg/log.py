@@ -1,0 +1,37 @@
+"""What the reader notes while it reads: findings, bounded in number, and what it took in without using it."""
+
+from __future__ import annotations
+
+from interchange.findings import Finding
+from interchange.formats.aecg.markup import Node, place_of
+from interchange.formats.aecg.rules import rule
+
+__all__ = ["Log"]
+
+MOST = 20
+"""Places that are named for one rule; the rest is counted."""
+
+
+class Log:
+    """Findings of one reading, in the order in which they were met."""
+
+    def __init__(self) -> None:
+        self._found: list[Finding] = []
+        self._counts: dict[str, int] = {}
+        self.zones: set[bool] = set()
+
+    def add(self, id: str, node: Node | None = None, detail: str = "", place: str = "") -> None:
+        """Rule ``id`` was broken at ``node``; ``detail`` never quotes the document."""
+        count = self._counts[id] = self._counts.get(id, 0) + 1
+        if count <= MOST:
+            where = place_of(node.element) if node is not None else place or "/"
+            self._found.append(rule(id).at(where, detail))
+
+    def findings(self) -> tuple[Finding, ...]:
+        """All findings; a rule broken at many places ends with one that counts the rest."""
+        rest = [
+            rule(id).at("/", f"at {count - MOST} further places")
+            for id, count in self._counts.items()
+            if count > MOST
+        ]
+        return (*self._found, *rest)

@@ -1,0 +1,304 @@
+"""From bytes to a tree of plain nodes: decompression, encoding, and XML without anything that reaches outside.
+
+An aECG document needs no document type, so any DOCTYPE is refused before the parser sees it: no entities, no external
+subset, no network.  The parser is told the encoding that was found here, so that a declaration that contradicts the
+bytes cannot mislead it.  Nothing of what the parser says is repeated in messages, since it quotes the document.
+"""
+
+from __future__ import annotations
+
+import codecs
+import re
+import zlib
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING
+
+from interchange.errors import SourceError
+from interchange.formats.aecg.limits import MAX_DEPTH, MAX_DOCUMENT, MAX_MARKUP
+
+if TYPE_CHECKING:
+    from lxml import etree
+
+__all__ = ["HL7", "XSI", "Document", "Node", "parse", "place_of", "unpack"]
+
+HL7 = "urn:hl7-org:v3"
+XSI = "http://www.w3.org/2001/XMLSchema-instance"
+GZIP = b"\x1f\x8b"
+NATIVE = {"utf-8": "UTF-8", "iso8859-1": "ISO-8859-1", "ascii": "UTF-8"}
+"""Encodings that are handed to the parser as they are; all others are made UTF-8 first."""
+
+_DECLARATION = re.compile(rb"""<\?xml\s[^>]{0,200}?encoding\s*=\s*["']([A-Za-z][A-Za-z0-9._-]{0,40})["']""")
+_BLANK = b" \t\r\n"
+
+
+@dataclass(slots=True)
+class Document:
+    """A parsed document: its tree, and what had to be tolerated to get it as (rule id, detail)."""
+
+    root: etree._Element
+    deviations: list[tuple[str, str]] = field(default_factory=list)
+
+
+class Node:
+    """One element: local name, attributes, children; reading marks what it takes.
+
+    ``name`` is the local name in the document's own namespace, ``{namespace}name`` in another.  ``attributes`` loses
+    what is read.  What is never marked or read is what the reader did not take in.
+    """
+
+    __slots__ = ("attributes", "children", "element", "name", "used")
+
+    def __init__(self, name: str, attributes: dict[str, str], element: etree._Element) -> None:
+        self.name = name
+        self.attributes = attributes
+        self.element = element
+        self.children: list[Node] = []
+        self.used = False
+
+    def take(self, *names: str) -> Node | None:
+        """The first child of one of these names that nobody took yet, now taken."""
+        for child in self.children:
+            if child.name in names and not child.used:
+                child.used = True
+                return child
+        return None
+
+    def takes(self, *names: str) -> list[Node]:
+        """All children of these names, in order, now taken."""
+        found = [child for child in self.children if child.name in names and not child.used]
+        for child in found:
+            child.used = True
+        return found
+
+    def find(self, *names: str) -> Node | None:
+        """Like :meth:`take`, without taking it."""
+        return next((child for child in self.children if child.name in names), None)
+
+    def step(self, *names: str) -> Node | None:
+        """The node at the end of a path of children, each taken."""
+        node: Node | None = self
+        for name in names:
+            node = node.take(name) if node else None
+        return node
+
+    def get(self, name: str) -> str | None:
+        """The attribute, now read; None where it is absent."""
+        return self.attributes.pop(name, None)
+
+    @property
+    def text(self) -> str:
+        """The text directly inside, without blanks at its ends."""
+        return (self.element.text or "").strip()
+
+    def whole_text(self) -> str:
+        """All text inside, that of children included, without blanks at its ends."""
+        return "".join(self.element.itertext()).strip()
+
+    def claim(self) -> None:
+        """Mark everything below as taken."""
+        stack = [self]
+        while stack:
+            node = stack.pop()
+            node.used = True
+            node.attributes.clear()
+            stack.extend(node.children)
+
+
+def parse(data: bytes) -> Document:
+    """The document in ``data``; SourceError when it is no well-formed XML or breaks a limit."""
+    from lxml import etree
+
+    deviations: list[tuple[str, str]] = []
+    text, encoding = _encoded(unpack(data), deviations)
+    try:
+        root = _parsed(text, encoding)
+    except etree.XMLSyntaxError as error:
+        if encoding != "UTF-8" or _is_utf8(text):
+            raise _malformed(error) from None
+        deviations.append(("aecg.encoding", "not UTF-8; read as Windows-1252"))
+        try:
+            root = _parsed(text.decode("cp1252", "replace").encode(), "UTF-8")
+        except etree.XMLSyntaxError as second:
+            raise _malformed(second) from None
+    return Document(root, deviations)
+
+
+def tree(root: etree._Element) -> Node:
+    """The tree of nodes below ``root``; SourceError when it is nested too deep."""
+    namespace = root.tag[1:].partition("}")[0] if root.tag.startswith("{") else ""
+    names: dict[str, str] = {}
+
+    def local(tag: str) -> str:
+        space, _, name = tag[1:].partition("}") if tag.startswith("{") else ("", "", tag)
+        names[tag] = name if space == namespace else tag
+        return names[tag]
+
+    top = _node(root, names, local)
+    stack = [(top, 1)]
+    while stack:
+        node, depth = stack.pop()
+        children = node.children
+        for element in node.element:
+            child = _node(element, names, local)
+            children.append(child)
+            if len(element):
+                stack.append((child, depth + 1))
+        if depth > MAX_DEPTH:
+            raise SourceError(f"more than {MAX_DEPTH} elements inside one another", place_of(node.element))
+    return top
+
+
+def _node(element: etree._Element, names: dict[str, str], local: Callable[[str], str]) -> Node:
+    tag = element.tag
+    return Node(names.get(tag) or local(tag), dict(element.items()), element)
+
+
+def place_of(element: etree._Element) -> str:
+    """Element path with positions among brothers of one name, and the line: ``/AnnotatedECG/component[2]/series, line 31``."""
+    parts: list[str] = []
+    current: etree._Element | None = element
+    while current is not None:
+        parent = current.getparent()
+        name = current.tag.rsplit("}", 1)[-1]
+        if parent is not None:
+            brothers = [child for child in parent if child.tag == current.tag]
+            if len(brothers) > 1:
+                name = f"{name}[{brothers.index(current) + 1}]"
+        parts.append(name)
+        current = parent
+    return f"/{'/'.join(reversed(parts))}, line {element.sourceline}"
+
+
+def unpack(data: bytes) -> bytes:
+    """``data`` without gzip; SourceError when that is damaged or unpacks to too much."""
+    if data[:2] != GZIP:
+        if len(data) > MAX_DOCUMENT:
+            raise SourceError(f"the document is larger than {MAX_DOCUMENT} bytes")
+        return data
+    parts: list[bytes] = []
+    size = 0
+    rest = data
+    while rest[:2] == GZIP:
+        member = zlib.decompressobj(wbits=31)
+        try:
+            for part in _inflated(member, rest):
+                size += len(part)
+                if size > MAX_DOCUMENT:
+                    raise SourceError(f"unpacks to more than {MAX_DOCUMENT} bytes", "gzip")
+                parts.append(part)
+        except zlib.error:
+            raise SourceError("the compressed data are damaged", "gzip") from None
+        if not member.eof:
+            raise SourceError("the compressed data end too early", "gzip")
+        rest = member.unused_data
+    return b"".join(parts)
+
+
+def _inflated(member: zlib._Decompress, data: bytes) -> Iterator[bytes]:
+    chunk = 1 << 20
+    yield member.decompress(data, chunk)
+    while not member.eof and member.unconsumed_tail:
+        yield member.decompress(member.unconsumed_tail, chunk)
+
+
+def _encoded(data: bytes, deviations: list[tuple[str, str]]) -> tuple[bytes, str]:
+    """The bytes and the encoding to tell the parser; UTF-16 and unusual ones become UTF-8."""
+    for mark, name in ((codecs.BOM_UTF8, "utf-8"), (codecs.BOM_UTF16_LE, "utf-16-le"), (codecs.BOM_UTF16_BE, "utf-16-be")):
+        if data.startswith(mark):
+            return _as_utf8(data[len(mark) :], name, deviations)
+    if data[:2] in (b"<\0", b"\0<"):
+        return _as_utf8(data, "utf-16-le" if data[0] else "utf-16-be", deviations)
+    return _as_utf8(data, _declared(data, deviations), deviations)
+
+
+def _declared(data: bytes, deviations: list[tuple[str, str]]) -> str:
+    """Python's name of the declared encoding; UTF-8 where there is none that can be true."""
+    found = _DECLARATION.match(data.lstrip(_BLANK)[:300])
+    if not found:
+        return "utf-8"
+    try:
+        info = codecs.lookup(found[1].decode("ascii"))
+    except LookupError:
+        deviations.append(("aecg.encoding", "the declared encoding is not known"))
+        return "utf-8"
+    if not getattr(info, "_is_text_encoding", True) or info.name in ("utf-7", "idna", "punycode"):
+        deviations.append(("aecg.encoding", "the declared encoding is none for XML"))
+        return "utf-8"
+    if info.name.startswith(("utf-16", "utf-32")):
+        deviations.append(("aecg.encoding", "the declared encoding contradicts the bytes"))
+        return "utf-8"
+    return info.name
+
+
+def _as_utf8(data: bytes, name: str, deviations: list[tuple[str, str]]) -> tuple[bytes, str]:
+    native = NATIVE.get(name)
+    if native is None:
+        try:
+            data, native = data.decode(name).encode("utf-8", "strict"), "UTF-8"
+        except (UnicodeError, LookupError):
+            raise SourceError("the text is not in the encoding that it announces") from None
+    start = data.lstrip(_BLANK)
+    if len(start) != len(data) and start.startswith(b"<?xml"):
+        deviations.append(("aecg.leading-blanks", ""))
+        data = start
+    if data.endswith(b"\0"):
+        deviations.append(("aecg.trailing-nul", ""))
+        data = data.rstrip(b"\0")
+    return data, native
+
+
+def _is_utf8(data: bytes) -> bool:
+    try:
+        data.decode("utf-8")
+    except UnicodeDecodeError:
+        return False
+    return True
+
+
+def _parsed(data: bytes, encoding: str) -> etree._Element:
+    from lxml import etree
+
+    _refuse_doctype(data)
+    if data.count(b"<") + data.count(b"=") > MAX_MARKUP:
+        raise SourceError(f"holds more than {MAX_MARKUP} elements and attributes")
+    parser = etree.XMLParser(
+        encoding=encoding,
+        resolve_entities=False,
+        load_dtd=False,
+        dtd_validation=False,
+        attribute_defaults=False,
+        no_network=True,
+        remove_comments=True,
+        remove_pis=True,
+        collect_ids=False,
+        huge_tree=len(data) > 5_000_000,
+    )
+    root = etree.fromstring(data, parser)
+    if root.getroottree().docinfo.doctype:
+        raise SourceError("has a document type declaration, which aECG does not use")
+    return root
+
+
+def _refuse_doctype(data: bytes) -> None:
+    """SourceError when anything but comments and instructions stands before the first element."""
+    at = 0
+    while True:
+        while data[at : at + 1] and data[at] in _BLANK:
+            at += 1
+        if data.startswith(b"<?", at):
+            end = data.find(b"?>", at + 2)
+        elif data.startswith(b"<!--", at):
+            end = data.find(b"-->", at + 4)
+        elif data.startswith(b"<!", at):
+            raise SourceError("has a document type declaration, which aECG does not use")
+        else:
+            return
+        if end < 0:
+            raise SourceError("the document ends inside a comment or instruction")
+        at = end + (2 if data[at + 1] == 63 else 3)
+
+
+def _malformed(error: etree.XMLSyntaxError) -> SourceError:
+    line, column = error.position
+    return SourceError("the XML is not well-formed", f"line {line}, column {column}")

@@ -1,0 +1,151 @@
+"""Reading an aECG document: the three generations of the message, tolerantly, into the model.
+
+Order of work: bytes to nodes (:mod:`markup`), header, series with their samples, samples to tracings on one time line
+(:mod:`place`), annotations, the lines of text in which this project keeps what the message has no field for, and last
+what nobody took.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from typing import TYPE_CHECKING
+
+from interchange.errors import SourceError
+from interchange.formats.aecg.log import Log
+from interchange.formats.aecg.markup import HL7, Document, Node, parse, tree
+from interchange.formats.aecg.place import Placed, placed
+from interchange.formats.aecg.read_annotations import Content, read_annotations
+from interchange.formats.aecg.read_devices import analysing_device, recorder
+from interchange.formats.aecg.read_header import Header, read_header, read_performers
+from interchange.formats.aecg.read_series import Series, read_series
+from interchange.formats.aecg.unread import unread
+from interchange.model import Channel, Device, Filters, Person, Recording, Tracing
+
+if TYPE_CHECKING:
+    from interchange.sources import Source
+
+__all__ = ["read", "read_document"]
+
+
+def read(source: Source) -> Recording:
+    """The recording in an aECG document; SourceError when no samples can be had from it."""
+    try:
+        return read_document(parse(source.data), Log())
+    except SourceError as error:
+        raise error.in_file(source.shown) from None
+
+
+def read_document(document: Document, log: Log) -> Recording:
+    """The recording in a parsed document; findings go to ``log`` and into the recording."""
+    for id, detail in document.deviations:
+        log.add(id, None, detail, "line 1")
+    top = tree(document.root)
+    message, path = _message(top, log)
+    header = read_header(message, log)
+    series: list[Series] = []
+    for component in message.takes("component"):
+        for node in component.takes("series"):
+            read_series(node, None, series, log)
+    if not any(entry.segments for entry in series):
+        raise SourceError("holds no series with samples that can be read", path)
+    place = placed(series, header.times, log)
+    content = Content()
+    beats = 0
+    for entry in series:
+        if not entry.tracings:
+            continue
+        read_annotations(entry, place, content, log, beats if entry.kind != "rhythm" else None)
+        beats += entry.kind != "rhythm"
+    recording = _assembled(header, series, place, content, log)
+    recording = _with_lines(recording, header)
+    message.used = True
+    return recording.with_(unread=unread(message, path), findings=log.findings())
+
+
+def _message(top: Node, log: Log) -> tuple[Node, str]:
+    """The message: the document element, or the first one inside a wrapper."""
+    stack = [(top, f"/{top.name.rsplit('}', 1)[-1]}")]
+    while stack:
+        node, path = stack.pop()
+        local = node.name.rsplit("}", 1)[-1]
+        if local in ("AnnotatedECG", "annotatedECG") or local.endswith(".AnnotatedECG"):
+            if node is not top:
+                log.add("aecg.wrapped", node)
+            elif local != "AnnotatedECG":
+                log.add("aecg.root", node)
+            if not node.element.tag.startswith(f"{{{HL7}}}"):
+                log.add("aecg.namespace", node)
+            return (node, path) if node.name == local or node is top else (tree(node.element), path)
+        stack.extend((child, f"{path}/{child.name.rsplit('}', 1)[-1]}") for child in reversed(node.children))
+    raise SourceError("holds no AnnotatedECG")
+
+
+def _assembled(header: Header, series: list[Series], place: Placed, content: Content, log: Log) -> Recording:
+    """The recording from its parts."""
+    rhythms = [entry for entry in series if entry.kind == "rhythm" and entry.tracings]
+    filters = rhythms[0].controls.filters if rhythms else None
+    tracings = list(place.tracings)
+    for entry in series:
+        own = entry.controls.filters
+        if own is not None and own != filters:
+            for index in entry.tracings:
+                tracings[index] = _filtered(tracings[index], own)
+    devices, people = _devices(series, content, log), _people(series, log)
+    first = next((entry.controls.placement for entry in series if entry.controls.placement), None)
+    acquisition = replace(
+        header.acquisition,
+        time=place.zero,
+        devices=devices,
+        operator=people[0] if people else None,
+        filters=filters,
+        electrode_placement=first,
+    )
+    return Recording(
+        tuple(tracings),
+        header.patient,
+        acquisition,
+        tuple(content.measurements),
+        tuple(content.marks),
+        tuple(content.statements),
+        header.trial,
+        header.document_id,
+        tuple(header.extras),
+        format="aecg",
+    )
+
+
+def _filtered(tracing: Tracing, filters: Filters) -> Tracing:
+    channels: tuple[Channel, ...] = tuple(
+        channel if channel.filters else replace(channel, filters=filters) for channel in tracing.channels
+    )
+    return replace(tracing, channels=channels)
+
+
+def _devices(series: list[Series], content: Content, log: Log) -> tuple[Device, ...]:
+    """The recorders, then the analysing devices, each once."""
+    found: list[Device] = []
+    recorders = [recorder(entry.node, log) for entry in series]
+    for device in (*recorders, *(analysing_device(node, log) for node in content.devices)):
+        if device is not None and device not in found:
+            found.append(device)
+    return tuple(found)
+
+
+def _people(series: list[Series], log: Log) -> list[Person]:
+    found: list[Person] = []
+    for entry in series:
+        found += [person for person in read_performers(entry.node, log) if person not in found]
+    return found
+
+
+def _with_lines(recording: Recording, header: Header) -> Recording:
+    """The recording with this project's own lines taken in; those that are not understood become remarks."""
+    if not header.lines:
+        return recording
+    from interchange.model.lines import apply
+
+    recording, others = apply(recording, header.lines)
+    if others:
+        remarks = (*recording.acquisition.remarks, *others)
+        recording = recording.with_(acquisition=replace(recording.acquisition, remarks=remarks))
+    return recording

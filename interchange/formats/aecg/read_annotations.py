@@ -1,0 +1,577 @@
+"""Annotation sets: measurements, marks and statements, with their place in time and their lead.
+
+A measurement that stands inside a beat or another mark, or in a region of time of its own, belongs to that place and
+becomes part of a mark; all others are measurements of the recording or of a lead.  The lead is said in one of three
+ways: at the end of the code, by a boundary of the region, or by an annotation around it whose code is the lead.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field, replace
+from fractions import Fraction
+from functools import cache
+from typing import TYPE_CHECKING, Literal
+
+from interchange.formats.aecg.codes import (
+    CLASS_CODES,
+    INTERPRETATION,
+    OWN,
+    SAME_UNIT,
+    SCHEMES,
+    SECONDS,
+    STATEMENTS,
+    TIME_ABSOLUTE,
+    TIME_RELATIVE,
+    VOLTS,
+)
+from interchange.formats.aecg.datatypes import absent_of, code_of, code_text, duration, factor, interval, moment, physical, text_of
+from interchange.formats.aecg.limits import MAX_NESTING
+from interchange.formats.aecg.log import Log
+from interchange.formats.aecg.markup import Node
+from interchange.formats.aecg.place import Placed
+from interchange.formats.aecg.read_header import Author, read_author
+from interchange.formats.aecg.read_series import Series, lead_of
+from interchange.model import Code, Mark, Measurement, Moment, Statement
+
+if TYPE_CHECKING:
+    from interchange.vocabulary import Concept
+
+__all__ = ["Content", "read_annotations"]
+
+XSI_TYPE = "{http://www.w3.org/2001/XMLSchema-instance}type"
+
+
+@dataclass(slots=True)
+class Content:
+    """What the annotation sets of a document hold, and the devices and people that made them."""
+
+    measurements: list[Measurement] = field(default_factory=list)
+    marks: list[Mark] = field(default_factory=list)
+    statements: list[Statement] = field(default_factory=list)
+    devices: list[Node] = field(default_factory=list)
+    interpretations: int = 0
+
+
+@dataclass(frozen=True, slots=True)
+class Region:
+    """Where an annotation holds: a tracing, seconds on it, leads; nothing said = everything."""
+
+    tracing: int | None = None
+    start: Fraction | None = None
+    end: Fraction | None = None
+    part: Literal["whole", "start", "end", "peak"] = "whole"
+    leads: tuple[str, ...] = ()
+
+
+@dataclass(slots=True)
+class _Scope:
+    """What an annotation inherits: its series, set, region and the lead of a container."""
+
+    series: Series
+    placed: Placed
+    content: Content
+    log: Log
+    group: str | None
+    author: Author | None
+    time: Moment | None
+    beat: int | None
+    region: Region = Region()
+    lead: str | None = None
+    mark: int | None = None
+    depth: int = 0
+
+
+def read_annotations(series: Series, placed: Placed, content: Content, log: Log, beat: int | None) -> None:
+    """Read the annotation sets of one series; ``beat``: number of the beat type that it shows, None for a rhythm."""
+    for outer in series.node.takes("subjectOf"):
+        node = outer.take("annotationSet")
+        if node is None:
+            continue
+        group = _group(node, log)
+        when: Moment | None = None
+        for entry in node.takes("activityTime", "activityType"):
+            entry.get(XSI_TYPE)
+            if entry.name == "activityType":
+                log.add("aecg.older-names", entry)
+            times = interval(entry, log)
+            when = when or times.low or times.point
+        author = _author(node, content, log)
+        scope = _Scope(series, placed, content, log, group, author, when, beat)
+        for component in node.takes("component"):
+            inner = component.take("annotation")
+            if inner is not None:
+                _annotation(inner, scope)
+
+
+def _group(node: Node, log: Log) -> str | None:
+    """The name of the set: the words of its code, or the code."""
+    code = code_of(node.take("code"), log)
+    return (code.meaning or code.value) if code else None
+
+
+def _author(node: Node, content: Content, log: Log) -> Author | None:
+    """The first author of a set; further ones stay unread."""
+    outer = node.take("author")
+    entity = outer.take("assignedEntity") if outer else None
+    if entity is None:
+        return None
+    author = read_author(entity, log)
+    if author.device is not None:
+        content.devices.append(author.device)
+    return author
+
+
+# One annotation ----------------------------------------------------------------------------------------------------
+
+
+def _annotation(node: Node, scope: _Scope) -> None:
+    """Read one annotation and those inside it, in the order of the document."""
+    code_node = node.take("code")
+    own = code_node is not None and code_node.attributes.get("codeSystemName") == OWN
+    full = code_of(code_node, scope.log)
+    text = full.value or "" if full else ""
+    region = _region(node, scope)
+    inner = replace_scope(scope, region)
+    upper = text.upper()
+    if upper == INTERPRETATION or upper in STATEMENTS:
+        _interpretation(node, upper, inner)
+        return
+    value = node.take("value")
+    kind = (value.get(XSI_TYPE) or "").rsplit(":", 1)[-1].upper() if value else ""
+    coded = value.attributes.get("code", "").strip() if value else ""
+    if upper in CLASS_CODES or (not own and _mark_concept(text) and not _is_number(value)):
+        _mark(node, upper, full, value, coded, inner)
+    elif lead_of(text) is not None and not own:
+        inner.lead = _lead_name(text)
+        if value is not None:
+            value.used = False
+    elif upper == "MDC_ECG_LEAD" and coded and lead_of(coded) is not None:
+        inner.lead = _lead_name(code_text(value))
+    elif own and _own_mark(text):
+        _plain_mark(node, text, full, value, inner)
+    else:
+        _measurement(node, text, full, value, kind, own, inner)
+    _children(node, inner)
+
+
+def replace_scope(scope: _Scope, region: Region) -> _Scope:
+    """The scope inside an annotation with its own region."""
+    return replace(scope, region=region, depth=scope.depth + 1)
+
+
+def _children(node: Node, scope: _Scope) -> None:
+    if scope.depth > MAX_NESTING:
+        return
+    for component in node.takes("component"):
+        number = component.find("sequenceNumber")
+        if number is not None:
+            number.claim()
+        inner = component.take("annotation")
+        if inner is not None:
+            _annotation(inner, scope)
+
+
+def _is_number(value: Node | None) -> bool:
+    return value is not None and "unit" in value.attributes
+
+
+@cache
+def _lead_name(code: str) -> str:
+    from interchange.vocabulary import channel_name
+
+    lead = lead_of(code)
+    return channel_name(lead) if lead is not None else code
+
+
+@cache
+def _mark_concept(refid: str) -> Concept | None:
+    from interchange.vocabulary import concept_by_refid
+
+    return concept_by_refid(refid, "mark") if refid else None
+
+
+@cache
+def _own_mark(text: str) -> bool:
+    from interchange.vocabulary import concept
+
+    try:
+        concept(text, "mark")
+    except KeyError:
+        return False
+    return True
+
+
+@cache
+def _instants() -> dict[tuple[str, str], str]:
+    """(wave, part) to the concept of that instant: ("p-wave", "start") to "p-onset"."""
+    from interchange.vocabulary import concepts
+
+    found: dict[tuple[str, str], str] = {}
+    for row in concepts():
+        wave, _, part = row.part_of.partition(":")
+        if part and row.scope == "mark":
+            found.setdefault((wave, part), row.id)
+    return found
+
+
+def _mark(node: Node, upper: str, full: Code | None, value: Node | None, coded: str, scope: _Scope) -> None:
+    """A wave, beat, rhythm, stretch of noise or spike."""
+    named = coded if upper in CLASS_CODES and coded else full.value or "" if full else ""
+    concept = _mark_concept(named)
+    source = None
+    words = code_of(value, scope.log) if value is not None else None
+    if concept is None:
+        scope.log.add("aecg.annotation-code", node)
+        source = words or full
+    name = concept.id if concept else "other"
+    part = scope.region.part
+    if concept is not None and part != "whole":
+        instant = _instants().get((concept.id, part))
+        name = instant or name
+    _add_mark(node, name, source, scope)
+
+
+def _plain_mark(node: Node, name: str, full: Code | None, value: Node | None, scope: _Scope) -> None:
+    """A mark that the nomenclature has no code for, under this project's own name."""
+    if value is not None:
+        value.used = False
+    _add_mark(node, name, None, scope)
+
+
+def _add_mark(node: Node, concept: str, source: Code | None, scope: _Scope, measurements: tuple[Measurement, ...] = ()) -> None:
+    tracing = scope.region.tracing if scope.region.tracing is not None else _first(scope)
+    if tracing is None:
+        return
+    start, end = scope.region.start, scope.region.end
+    if start is None:
+        start, end = Fraction(0), scope.placed.tracings[tracing].duration
+    words = text_of(node.take("text"))
+    leads: tuple[str | None, ...] = scope.region.leads or (scope.lead,)
+    for lead in leads:
+        scope.content.marks.append(
+            Mark(concept, tracing, start, end, lead, words, scope.group, measurements, source)
+        )
+    scope.mark = len(scope.content.marks) - 1 if len(leads) == 1 else None
+
+
+def _first(scope: _Scope) -> int | None:
+    return scope.series.tracings[0] if scope.series.tracings else 0 if scope.placed.tracings else None
+
+
+# Measurements ------------------------------------------------------------------------------------------------------
+
+
+@cache
+def measured(code: str, lead_known: bool) -> tuple[Concept | None, str | None]:
+    """The measurement that a code names, and the lead at its end."""
+    from interchange.vocabulary import concept_by_mdc, concept_by_refid, concepts, mdc_code
+
+    scope: Literal["per lead", "global"] = "per lead" if lead_known else "global"
+    other: Literal["per lead", "global"] = "global" if lead_known else "per lead"
+    text = code.strip().upper()
+    if text.isascii() and text.isdigit() and 131072 <= int(text[:10]) < 2**32:
+        text = mdc_code(int(text))
+    if ":" in text:
+        known = concept_by_mdc(text)
+        if known is not None:
+            return known[0], _lead_name(known[1].mdc_refid) if known[1] else None
+        return None, None
+    row = concept_by_refid(text, scope) or concept_by_refid(text, other)
+    if row is not None:
+        return row, None
+    if text.endswith("_GL") and concept_by_refid(text[:-3], "global"):
+        return concept_by_refid(text[:-3], "global"), None
+    base, _, tail = text.rpartition("_")
+    while base:
+        lead = lead_of(f"MDC_ECG_LEAD_{tail}")
+        found = concept_by_refid(base, "per lead") if lead is not None else None
+        if found is not None:
+            return found, _lead_name(f"MDC_ECG_LEAD_{tail}")
+        base, _, more = base.rpartition("_")
+        tail = f"{more}_{tail}"
+    own = code.strip()
+    return next((c for c in concepts() if c.id == own and c.scope == scope), None), None
+
+
+def _measurement(
+    node: Node, text: str, full: Code | None, value: Node | None, kind: str, own: bool, scope: _Scope
+) -> None:
+    """A measurement, or something with a code that no table has."""
+    leads: tuple[str | None, ...] = scope.region.leads or (scope.lead,)
+    concept, lead = measured(text, leads != (None,)) if text and not own else _own_concept(text, leads != (None,))
+    if lead is not None:
+        leads = (lead,)
+    source = None
+    if concept is None:
+        scope.log.add("aecg.annotation-code", node)
+        source = full or Code()
+    amount, unit, words, absent = _value(value, kind, concept, node, scope)
+    placed = scope.mark is not None or scope.region.start is not None
+    words_too = text_of(node.take("text")) if not placed or scope.mark is not None else None
+    if concept is None and amount is None and not words and not words_too and not placed and absent is None and not node.children:
+        words_too = None
+    if value is None and concept is None and node.find("component") is not None and not placed:
+        return
+    entry = Measurement(
+        concept.id if concept else "other",
+        amount,
+        unit,
+        leads[0],
+        absent,
+        None if placed else scope.beat,
+        words or words_too,
+        source,
+    )
+    if scope.mark is not None:
+        mark = scope.content.marks[scope.mark]
+        scope.content.marks[scope.mark] = replace(mark, measurements=(*mark.measurements, entry))
+    elif placed:
+        _add_mark(node, "other", Code(text or None, "MDC" if concept else None), replace(scope, lead=leads[0]), (entry,))
+    else:
+        scope.content.measurements.extend(replace(entry, lead=name) for name in leads)
+
+
+@cache
+def _own_concept(text: str, lead: bool) -> tuple[Concept | None, str | None]:
+    from interchange.vocabulary import concept
+
+    for scope in (("per lead", "global", "mark") if lead else ("global", "mark", "per lead")):
+        try:
+            return concept(text, scope), None  # type: ignore[arg-type]
+        except KeyError:
+            continue
+    return None, None
+
+
+def _value(
+    value: Node | None, kind: str, concept: Concept | None, node: Node, scope: _Scope
+) -> tuple[int | Fraction | None, str | None, str | None, object]:
+    """Number, unit, words and the reason for neither."""
+    if value is None:
+        return None, concept.unit or None if concept else None, None, None
+    absent = absent_of(value)
+    if "code" in value.attributes:
+        code = code_of(value)
+        return None, None, (code.meaning or code.value) if code else None, absent
+    if kind in ("ST", "ED", "SC") or (not kind and "value" not in value.attributes):
+        words = text_of(value)
+        if words is None and absent is None and concept is not None and concept.kind not in ("text", "code"):
+            scope.log.add("aecg.annotation-value", node)
+        return None, None, words, absent
+    amount, unit = physical(value, scope.log)
+    amount, unit = _in_unit(amount, unit, concept, node, scope)
+    if amount is None:
+        return None, unit or (concept.unit or None if concept else None), None, absent
+    return (amount.numerator if amount.denominator == 1 else amount), unit, None, absent
+
+
+def _in_unit(
+    amount: Fraction | None, unit: str | None, concept: Concept | None, node: Node, scope: _Scope
+) -> tuple[Fraction | None, str | None]:
+    """The number in the unit of its concept where the units can be converted."""
+    unit = SAME_UNIT.get(unit or "", unit or "") or None
+    if concept is None:
+        if amount is not None and unit in VOLTS:
+            return amount * factor(VOLTS[unit]), "uV"
+        return amount, unit
+    wanted = concept.unit
+    if unit in VOLTS and wanted == "uV":
+        return amount * factor(VOLTS[unit]) if amount is not None else None, "uV"
+    if unit in SECONDS and wanted in SECONDS:
+        return amount * factor(SECONDS[unit]) / factor(SECONDS[wanted]) if amount is not None else None, wanted
+    if amount is not None and unit != wanted and not (unit is None and wanted in ("", "1")):
+        scope.log.add("aecg.annotation-unit", node)
+    return amount, unit
+
+
+# Statements --------------------------------------------------------------------------------------------------------
+
+
+def _interpretation(node: Node, upper: str, scope: _Scope) -> None:
+    """An interpretation: its parts are statements of one group, in order."""
+    group = scope.content.interpretations
+    if upper != INTERPRETATION:
+        group = max(group - 1, 0) if scope.content.statements else group
+        scope.content.interpretations = max(scope.content.interpretations, group + 1)
+        _statement(node, STATEMENTS[upper], group, scope)
+        return
+    scope.content.interpretations += 1
+    before = len(scope.content.statements)
+    own = text_of(node.take("text"))
+    value = node.take("value")
+    if value is not None:
+        value.get(XSI_TYPE)
+        own = own or text_of(value)
+    if own:
+        scope.content.statements.append(_said(own, "interpretation-statement", group, (), scope))
+    for component in node.takes("component"):
+        number = component.find("sequenceNumber")
+        if number is not None:
+            number.claim()
+        inner = component.take("annotation")
+        if inner is None:
+            continue
+        code = inner.find("code")
+        name = (code.attributes.get("code") or "").strip().upper() if code else ""
+        if name in STATEMENTS:
+            inner.take("code")
+            code_of(code)
+            _statement(inner, STATEMENTS[name], group, scope)
+        else:
+            _annotation(inner, replace_scope(scope, scope.region))
+    if len(scope.content.statements) == before:
+        scope.content.interpretations -= 1
+
+
+def _statement(node: Node, kind: str, group: int, scope: _Scope) -> None:
+    value = node.take("value")
+    codes: list[Code] = []
+    text = None
+    if value is not None:
+        value.get(XSI_TYPE)
+        if "code" in value.attributes:
+            code = code_of(value)
+            if code is not None:
+                codes.append(code)
+                text = code.meaning or code.value
+        else:
+            text = text_of(value)
+    beside = text_of(node.take("text"))
+    for component in node.takes("component"):
+        inner = component.find("annotation")
+        if inner is None or inner.find("value") is not None:
+            component.used = False
+            continue
+        component.take("annotation")
+        code = code_of(inner.take("code"), scope.log)
+        if code is not None:
+            codes.append(code)
+    if text is None:
+        text, beside = beside, None
+    if text is None:
+        return
+    scope.content.statements.append(_said(text, kind, group, tuple(codes), scope))
+    if beside and beside != text:
+        scope.content.statements.append(_said(beside, "interpretation-comment", group, (), scope))
+
+
+def _said(text: str, kind: str, group: int, codes: tuple[Code, ...], scope: _Scope) -> Statement:
+    author = scope.author
+    who: str | None = None
+    what: Literal["machine", "person"] | None = None
+    if author is not None and author.device is not None:
+        who, what = _device_name(author.device), "machine"
+    elif author is not None and author.person is not None:
+        who, what = str(author.person) or None, "person"
+    return Statement(text, kind, group, codes, who or (author.organisation if author else None), what, scope.time)
+
+
+def _device_name(node: Node) -> str | None:
+    """Model and software of a device, as the author of what it says."""
+    parts = [child.text for child in node.children if child.name in ("manufacturerModelName", "softwareName")]
+    return " ".join(part for part in parts if part) or None
+
+
+# Regions -----------------------------------------------------------------------------------------------------------
+
+
+def _region(node: Node, scope: _Scope) -> Region:
+    """The region of an annotation; that of the annotation around it where it has none of its own."""
+    support = node.take("support")
+    roi = support.take("supportingROI", "rOI") if support else None
+    if roi is None:
+        return scope.region
+    code_text(roi.take("code"))
+    leads: list[str] = []
+    region = scope.region
+    for component in roi.takes("component"):
+        boundary = component.take("boundary")
+        if boundary is None:
+            continue
+        text = code_text(boundary.take("code")).upper()
+        value = boundary.take("value")
+        if value is not None:
+            value.get(XSI_TYPE)
+        if text == TIME_ABSOLUTE:
+            region = _absolute(boundary, value, scope)
+        elif text == TIME_RELATIVE:
+            region = _relative(boundary, value, scope)
+        elif lead_of(text) is not None:
+            leads.append(_lead_name(text))
+            if value is not None:
+                value.used = False
+        else:
+            boundary.used = component.used = False
+    for name in leads:
+        if not any(scope.placed.tracings[t].row(name) is not None for t in scope.series.tracings):
+            scope.log.add("aecg.boundary-lead", roi)
+    return replace(region, leads=tuple(leads)) if leads else region
+
+
+def _absolute(node: Node, value: Node | None, scope: _Scope) -> Region:
+    times = interval(value, scope.log)
+    low, high, point = (_seconds(t, scope) for t in (times.low, times.high, times.point))
+    if low is None and high is None and point is None:
+        scope.log.add("aecg.boundary-time", node)
+        return scope.region
+    return _on_tracing(node, low, high, point, scope)
+
+
+def _seconds(time: Moment | None, scope: _Scope) -> Fraction | None:
+    return scope.placed.seconds(time) if time is not None else None
+
+
+def _relative(node: Node, value: Node | None, scope: _Scope) -> Region:
+    """Relative times: on the beat for a representative beat, from the start of the series for a rhythm."""
+    low = duration(value.take("low"), scope.log) if value else None
+    high = duration(value.take("high"), scope.log) if value else None
+    center = value.take("center") if value else None
+    point = duration(center, scope.log) if center is not None else duration(value, scope.log)
+    if low is None and high is None and point is None:
+        scope.log.add("aecg.boundary-time", node)
+        return scope.region
+    for tracing in scope.series.tracings[:1]:
+        zero = scope.placed.local[tracing] - scope.placed.tracings[tracing].start
+        low, high, point = (t - zero if t is not None else None for t in (low, high, point))
+    return _on_tracing(node, low, high, point, scope)
+
+
+def _on_tracing(
+    node: Node, low: Fraction | None, high: Fraction | None, point: Fraction | None, scope: _Scope
+) -> Region:
+    """The region on the tracing of the series that holds its first instant; seconds from the recording's first sample."""
+    at = next(t for t in (low, high, point) if t is not None)
+    if low is not None and high is not None and high < low:
+        scope.log.add("aecg.boundary-order", node)
+    chosen = _first(scope)
+    for index in scope.series.tracings:
+        tracing = scope.placed.tracings[index]
+        if tracing.start <= at < tracing.start + tracing.duration:
+            chosen = index
+            break
+    else:
+        chosen = _nearest(at, scope)
+        last = scope.placed.tracings[chosen] if chosen is not None else None
+        if last is not None and not last.start <= at <= last.start + last.duration:
+            scope.log.add("aecg.boundary-outside", node)
+    if chosen is None:
+        return scope.region
+    begin = scope.placed.tracings[chosen].start
+    if low is None and high is None:
+        return Region(chosen, at - begin, None, "peak")
+    if low is None or high is None:
+        return Region(chosen, at - begin, None, "start" if high is None else "end")
+    return Region(chosen, low - begin, None if high == low else high - begin)
+
+
+def _nearest(at: Fraction, scope: _Scope) -> int | None:
+    """The tracing of the series whose span is nearest to an instant."""
+    best: tuple[Fraction, int] | None = None
+    for index in scope.series.tracings:
+        tracing = scope.placed.tracings[index]
+        gap = max(tracing.start - at, at - tracing.start - tracing.duration)
+        if best is None or gap < best[0]:
+            best = (gap, index)
+    return best[1] if best else _first(scope)
+
+

@@ -1,0 +1,169 @@
+"""Control variables: filters, skew, pad value, lead system, and the notes that this project's writer leaves."""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass, field
+from fractions import Fraction
+
+from interchange.formats.aecg.codes import OWN, SECONDS
+from interchange.formats.aecg.datatypes import code_text, factor, number, physical, text_of
+from interchange.formats.aecg.decimals import fraction_from
+from interchange.formats.aecg.limits import MAX_NESTING
+from interchange.formats.aecg.log import Log
+from interchange.formats.aecg.markup import Node
+from interchange.model import Filters
+
+__all__ = ["Controls", "Segment", "read_controls"]
+
+_FREQUENCY = re.compile(r"\s*([0-9.]{1,20})\s*(Hz|HZ|hz)?\s*")
+PREFIXES = ("MDC_ECG_CTL_VBL_", "MDC_ATTR_", "MDC_")
+
+
+@dataclass(slots=True)
+class Segment:
+    """What the writer notes of a piece of a tracing: which tracing, its length, where the piece begins."""
+
+    tracing: int
+    length: int
+    first: int
+
+
+@dataclass(slots=True)
+class Controls:
+    """What control variables say about a series, a set or a lead."""
+
+    highpass: Fraction | None = None
+    lowpass: Fraction | None = None
+    notches: list[Fraction] = field(default_factory=list)
+    descriptions: list[str] = field(default_factory=list)
+    skew: Fraction | None = None
+    pad: int | None = None
+    placement: str | None = None
+    segment: Segment | None = None
+    row: int | None = None
+    absent: list[Node] = field(default_factory=list)
+
+    @property
+    def filters(self) -> Filters | None:
+        """The filters, None where nothing is said of any."""
+        if self.highpass is None and self.lowpass is None and not self.notches and not self.descriptions:
+            return None
+        return Filters(self.highpass, self.lowpass, tuple(self.notches), descriptions=tuple(self.descriptions))
+
+
+def read_controls(owner: Node, log: Log) -> Controls:
+    """Everything that the control variables of ``owner`` say; what is not understood stays unread."""
+    found = Controls()
+    for outer in owner.takes("controlVariable"):
+        inner = outer.take("controlVariable")
+        if inner is not None:
+            _variable(inner, "", found, log, 0)
+    return found
+
+
+def _variable(node: Node, parent: str, found: Controls, log: Log, depth: int) -> None:
+    """One variable and those inside it; ``parent`` is the plain name of the one around it."""
+    value = node.find("value")
+    if parent == "TRACING" and value is not None and value.find("digits") is not None:
+        found.absent.append(node)
+        return
+    code = node.find("code")
+    raw = (code.attributes.get("code") or "").strip() if code else ""
+    own = code is not None and code.attributes.get("codeSystemName") == OWN
+    name = raw.upper()
+    for prefix in PREFIXES:
+        if name.startswith(prefix):
+            name = name.removeprefix(prefix)
+            break
+    name = name.removeprefix("ATTR_")
+    known = _own(raw, node, found, log) if own else _known(name, parent, node, found, log)
+    if known:
+        code_text(node.take("code"))
+        if depth < MAX_NESTING:
+            for component in node.takes("component"):
+                inner = component.take("controlVariable")
+                if inner is not None:
+                    _variable(inner, name, found, log, depth + 1)
+    else:
+        node.used = False
+
+
+def _known(name: str, parent: str, node: Node, found: Controls, log: Log) -> bool:
+    """Take in a variable of the nomenclature; False for one that is not understood."""
+    value = node.find("value")
+    if name in ("FILTER_LOW_PASS", "FILTER_HIGH_PASS", "FILTER_NOTCH"):
+        if value is not None:
+            _frequency(name, node, found, log)
+        return True
+    if name in ("FILTER_CUTOFF_FREQ", "FILTER_NOTCH_FREQ", "NOTCH_FREQ") and value is not None:
+        return _frequency(parent if name == "FILTER_CUTOFF_FREQ" else "FILTER_NOTCH", node, found, log)
+    if name in ("FILTER_DESCRIPTION", "FILTER_NOTCH_DESCRIPTION") and value is not None:
+        text = text_of(node.take("value"))
+        if text:
+            found.descriptions.append(text)
+        return True
+    if name == "TIME_SKEW" and value is not None:
+        amount, unit = physical(node.take("value"), log)
+        if amount is not None and unit in SECONDS:
+            found.skew = amount * factor(SECONDS[unit])
+        return True
+    if name == "PAD_VALUE" and value is not None:
+        amount = number(node.take("value"), log)
+        found.pad = int(amount) if amount is not None and amount.denominator == 1 else None
+        return True
+    return value is not None and _placement(value, node, found)
+
+
+def _placement(value: Node, node: Node, found: Controls) -> bool:
+    from interchange.vocabulary import lead_sets_by_code
+
+    code = (value.attributes.get("code") or "").strip()
+    if not code.upper().startswith("MDC_ECG_LDSYS_"):
+        return False
+    sets = lead_sets_by_code(code)
+    found.placement = sets[0].id if len(sets) == 1 else code
+    code_text(node.take("value"))
+    return True
+
+
+def _frequency(kind: str, node: Node, found: Controls, log: Log) -> bool:
+    """A cut-off or notch frequency in hertz; zero says nothing (common practice, from memory)."""
+    value = node.take("value")
+    amount, _unit = physical(value, log)
+    if amount is None:
+        text = text_of(value) or ""
+        parts = _FREQUENCY.fullmatch(text)
+        amount = fraction_from(parts[1]) if parts else None
+        if amount is None:
+            if text:
+                found.descriptions.append(text)
+            return True
+    if amount <= 0:
+        return True
+    if kind == "FILTER_LOW_PASS" and found.lowpass is None:
+        found.lowpass = amount
+    elif kind == "FILTER_HIGH_PASS" and found.highpass is None:
+        found.highpass = amount
+    elif kind == "FILTER_NOTCH":
+        found.notches.append(amount)
+    else:
+        return False
+    return True
+
+
+def _own(name: str, node: Node, found: Controls, log: Log) -> bool:
+    """Take back what this project's writer noted (see :mod:`interchange.formats.aecg.write_series`)."""
+    amount = number(node.take("value"), log)
+    whole = int(amount) if amount is not None and amount.denominator == 1 and 0 <= amount < 2**31 else None
+    if name == "TRACING" and whole is not None:
+        found.segment = Segment(whole, 0, 0)
+    elif name == "TRACING_LENGTH" and whole is not None and found.segment is not None:
+        found.segment.length = whole
+    elif name == "FIRST_SAMPLE" and whole is not None and found.segment is not None:
+        found.segment.first = whole
+    elif name == "CHANNEL" and whole is not None:
+        found.row = whole
+    else:
+        return False
+    return True

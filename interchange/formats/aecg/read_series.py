@@ -1,0 +1,351 @@
+"""Series and sequence sets: from the document to segments of samples with their time, each exact."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from fractions import Fraction
+from functools import cache
+from typing import TYPE_CHECKING, Any
+
+from interchange.formats.aecg.codes import SAME_UNIT, SECONDS, TIME_ABSOLUTE, TIME_RELATIVE, VOLTS
+from interchange.formats.aecg.datatypes import (
+    Interval,
+    code_text,
+    duration,
+    factor,
+    identifier,
+    interval,
+    moment,
+    number,
+    physical,
+)
+from interchange.formats.aecg.digits import DigitsError, digits_from
+from interchange.formats.aecg.limits import MAX_NESTING
+from interchange.formats.aecg.log import Log
+from interchange.formats.aecg.markup import Node
+from interchange.formats.aecg.read_controls import Controls, read_controls
+from interchange.model import Channel, Identifier, Kind, Moment
+
+if TYPE_CHECKING:
+    import numpy as np
+    from numpy.typing import NDArray
+
+    from interchange.vocabulary import Lead
+
+__all__ = ["Row", "Segment", "Series", "lead_of", "read_series"]
+
+
+@dataclass(slots=True, eq=False)
+class Row:
+    """One lead of a segment: its channel, its integers, which of them are missing (None = none), its number."""
+
+    channel: Channel
+    code: str
+    samples: NDArray[np.integer[Any]]
+    missing: NDArray[np.bool_] | None
+    row: int | None
+
+
+@dataclass(slots=True, eq=False)
+class Segment:
+    """One sequence set: evenly spaced samples from ``head`` (a moment) or ``relative`` (seconds in the series)."""
+
+    node: Node
+    step: Fraction
+    rows: list[Row]
+    length: int
+    head: Moment | None = None
+    relative: Fraction | None = None
+    controls: Controls = field(default_factory=Controls)
+    absent: list[Row] = field(default_factory=list)
+
+
+@dataclass(slots=True, eq=False)
+class Series:
+    """One series: what kind, when, its segments; ``parent`` is the index of the series it was derived from."""
+
+    node: Node
+    kind: Kind
+    effective: Interval
+    segments: list[Segment]
+    controls: Controls
+    id: Identifier | None = None
+    parent: int | None = None
+    tracings: list[int] = field(default_factory=list)
+
+
+def read_series(node: Node, parent: int | None, found: list[Series], log: Log, depth: int = 0) -> None:
+    """Read a series and those derived from it, each appended to ``found``."""
+    code = code_text(node.take("code")).upper()
+    kind: Kind = "representative beat" if parent is not None else "rhythm"
+    if code in ("RHYTHM", "REPRESENTATIVE_BEAT"):
+        kind = "rhythm" if code == "RHYTHM" else "representative beat"
+    else:
+        log.add("aecg.series-kind", node)
+    series = Series(node, kind, interval(node.take("effectiveTime"), log), [], read_controls(node, log), parent=parent)
+    series.id = identifier(node.take("id"), log)
+    index = len(found)
+    found.append(series)
+    for component in node.takes("component"):
+        for chosen in component.takes("sequenceSet"):
+            segment = _segment(chosen, series, log)
+            if segment is not None:
+                series.segments.append(segment)
+    if depth < MAX_NESTING:
+        for derivation in node.takes("derivation"):
+            for inner in derivation.takes("derivedSeries", "series"):
+                read_series(inner, index, found, log, depth + 1)
+
+
+def _segment(node: Node, series: Series, log: Log) -> Segment | None:
+    """One sequence set; None, with a finding, when its samples have no rate or none can be read."""
+    controls = read_controls(node, log)
+    pad = controls.pad if controls.pad is not None else series.controls.pad
+    time: tuple[Fraction, Moment | None, Fraction | None] | None = None
+    times = 0
+    rows: list[Row] = []
+    for component in node.takes("component"):
+        for sequence in component.takes("sequence"):
+            text, shown = _label(sequence.take("code"))
+            value = sequence.take("value")
+            if text.upper() in (TIME_ABSOLUTE, TIME_RELATIVE) or _is_time(value):
+                times += 1
+                time = _time(sequence, text.upper(), value, log) if times == 1 else time
+            else:
+                row = _row(sequence, text, shown, value, pad, log)
+                if row is not None:
+                    rows.append(row)
+    if times != 1:
+        log.add("aecg.time-sequence", node, f"{times} time sequences")
+    if time is None or not rows:
+        return None
+    step, head, relative = time
+    length = max(row.samples.size for row in rows)
+    if length == 0:
+        return None
+    _check_rows(node, rows, length, log)
+    absent = [_row(lead, *_label(lead.take("code")), lead.take("value"), None, log) for lead in controls.absent]
+    return Segment(node, step, rows, length, head, relative, controls, [row for row in absent if row is not None])
+
+
+def _check_rows(node: Node, rows: list[Row], length: int, log: Log) -> None:
+    sizes = {row.samples.size for row in rows}
+    if len(sizes - {0}) > 1:
+        log.add("aecg.lead-lengths", node, f"{min(sizes - {0})} to {length} samples")
+    if len({row.code for row in rows}) < len(rows):
+        log.add("aecg.lead-repeated", node)
+
+
+def _type_of(value: Node, log: Log) -> str:
+    """The type that a value says or, failing that, shows."""
+    said = value.get("{http://www.w3.org/2001/XMLSchema-instance}type")
+    name = said.strip().rsplit(":", 1)[-1].upper() if said else ""
+    if name in ("GLIST_TS", "GLIST_PQ", "SLIST_PQ", "SLIST_TS"):
+        return name
+    log.add("aecg.value-type", value)
+    children = {child.name for child in value.children}
+    if {"head", "increment"} & children:
+        head = value.find("head")
+        raw = (head.attributes.get("value") or "") if head else ""
+        plain = head is not None and not head.attributes.get("unit") and len(raw) >= 4
+        return "GLIST_TS" if plain else "GLIST_PQ"
+    if "digits" in children:
+        origin = value.find("origin")
+        raw = (origin.attributes.get("value") or "") if origin else ""
+        return "SLIST_TS" if len(raw) >= 8 and raw.isdigit() and origin and "unit" not in origin.attributes else "SLIST_PQ"
+    return name
+
+
+def _is_time(value: Node | None) -> bool:
+    return value is not None and value.find("increment") is not None and value.find("digits") is None
+
+
+def _time(
+    sequence: Node, code: str, value: Node | None, log: Log
+) -> tuple[Fraction, Moment | None, Fraction | None] | None:
+    """Step in seconds, and the head as a moment or as seconds in the series."""
+    if value is None:
+        log.add("aecg.increment", sequence)
+        return None
+    kind = _type_of(value, log)
+    if kind.endswith("_TS") != (code == TIME_ABSOLUTE):
+        log.add("aecg.time-kind", sequence)
+    if kind.startswith("SLIST"):
+        return _listed_time(value, kind, log)
+    for name in ("period", "denominator"):
+        if value.attributes.get(name) == "1" and name == "denominator":
+            value.get(name)
+        elif name in value.attributes:
+            log.add("aecg.uneven-time", value)
+            return None
+    step = _step(value.take("increment"), sequence, log)
+    head = value.take("head")
+    if step is None:
+        return None
+    if kind == "GLIST_TS":
+        return step, moment(head, log), None
+    return step, None, duration(head, log) if head is not None else None
+
+
+def _step(node: Node | None, sequence: Node, log: Log) -> Fraction | None:
+    """The increment in seconds, above zero."""
+    if node is None:
+        log.add("aecg.increment", sequence)
+        return None
+    amount, unit = physical(node, log)
+    if amount is None or amount <= 0:
+        log.add("aecg.increment", node)
+        return None
+    if unit not in SECONDS:
+        log.add("aecg.increment-unit", node, "a frequency, it seems" if unit == "Hz" else "")
+        return None
+    return amount * factor(SECONDS[unit])
+
+
+def _listed_time(value: Node, kind: str, log: Log) -> tuple[Fraction, Moment | None, Fraction | None] | None:
+    """Times given one by one; taken when they are evenly spaced."""
+    import numpy as np
+
+    origin, scale = value.take("origin"), _step(value.take("scale"), value, log)
+    digits = value.take("digits")
+    if scale is None or digits is None:
+        return None
+    try:
+        values = digits_from(digits.element.text or "").values.astype(np.int64)
+    except DigitsError as error:
+        log.add("aecg.digits", digits, str(error))
+        return None
+    if values.size < 2 or (np.diff(values) != values[1] - values[0]).any() or values[1] <= values[0]:
+        log.add("aecg.uneven-time", value)
+        return None
+    step, offset = scale * int(values[1] - values[0]), scale * int(values[0])
+    if kind == "SLIST_TS":
+        head = moment(origin, log)
+        return step, head.plus(offset) if head is not None and head.is_instant else head, None
+    return step, None, (duration(origin, log) or Fraction(0)) + offset
+
+
+@cache
+def lead_of(code: str) -> Lead | None:
+    """The lead that a code stands for in any of the spellings that documents use; None for an unknown one."""
+    from interchange.vocabulary import lead_by_code, lead_by_mdc, lead_by_refid, lead_named
+
+    text = code.strip()
+    if text.isascii() and text.isdigit() and len(text) <= 9:
+        return lead_by_mdc(int(text)) if int(text) >= 131072 else None
+    if ":" in text:
+        return lead_by_code(text)
+    upper = text.upper()
+    if upper in ("-AVR", "MDC_ECG_LEAD_-AVR"):
+        return lead_by_refid("MDC_ECG_LEAD_AVRneg")
+    if upper.startswith("LEAD_"):
+        text = f"MDC_ECG_{text}"
+    return lead_by_refid(text) or lead_named(text)
+
+
+@cache
+def _named(code: str, shown: str) -> tuple[str, str | None, str, bool, bool]:
+    """Channel name, label, origin, whether the lead is known, whether its code is well spelt."""
+    from interchange.vocabulary import channel_name, lead_named
+
+    lead = lead_of(code)
+    if lead is None or lead.id == "unspecified" or (shown and lead.mdc_refid):
+        other = lead_named(shown) if shown else None
+        if other is not None and not other.aecg_code and (lead is None or other.nearest_code == lead.mdc_code):
+            return channel_name(other), None, "recorded", True, True
+    if lead is None or lead.id == "unspecified":
+        return shown or code or "unnamed", code if shown and code and not lead else None, "recorded", False, True
+    spelt = code.upper() in (lead.mdc_refid.upper(), lead.mdc_refid_other.upper())
+    return channel_name(lead), None if spelt else code, lead.origin, True, spelt
+
+
+def _row(sequence: Node, text: str, shown: str, value: Node | None, pad: int | None, log: Log) -> Row | None:
+    """One lead of a set; None, with a finding, when its samples cannot be had."""
+    import numpy as np
+
+    controls = read_controls(sequence, log)
+    name, label, origin, known, spelt = _named(text, shown)
+    if not known:
+        log.add("aecg.lead-unknown", sequence)
+    elif not spelt:
+        log.add("aecg.lead-spelling", sequence)
+    digits = value.take("digits") if value is not None else None
+    if value is None or digits is None:
+        log.add("aecg.digits", sequence, "there are none")
+        return None
+    _type_of(value, log)
+    if digits.attributes or digits.children:
+        digits.used = False
+        log.add("aecg.digits-external", digits)
+        return None
+    try:
+        read = digits_from(digits.element.text or "")
+    except DigitsError as error:
+        digits.used = False
+        log.add("aecg.digits", digits, str(error))
+        return None
+    for deviation in read.deviations:
+        log.add(deviation, digits)
+    scale = _scale(value, known, log)
+    if scale is None:
+        digits.used = False
+        return None
+    if read.values.size == 0 and sequence.name == "sequence":
+        log.add("aecg.lead-empty", sequence)
+    step, offset, unit = scale
+    missing = None if pad is None else read.values == pad * read.factor
+    channel = Channel(
+        name,
+        unit,
+        step / read.factor,
+        offset,
+        label,
+        controls.filters,
+        controls.skew or Fraction(0),
+        "derived" if origin == "derived" else "recorded",
+    )
+    return Row(channel, text, read.values, missing if missing is not None and missing.any() else None, controls.row)
+
+
+def _label(code: Node | None) -> tuple[str, str]:
+    """The code of a sequence, and the words beside it."""
+    if code is None:
+        return "", ""
+    shown = (code.get("displayName") or "").strip()
+    original = code.take("originalText")
+    if original is not None:
+        shown = original.whole_text()
+        original.claim()
+        if code.attributes.get("nullFlavor") == "OTH":
+            code.get("nullFlavor")
+    return code_text(code), shown
+
+
+def _scale(value: Node, lead: bool, log: Log) -> tuple[Fraction, Fraction, str | None] | None:
+    """Step, offset and unit of a lead, voltages in microvolts; None when there is no usable scale."""
+    scale, origin = value.take("scale"), value.take("origin")
+    step, unit = physical(scale, log)
+    if scale is None or step is None or step == 0:
+        log.add("aecg.scale", scale or value)
+        return None
+    start, start_unit = physical(origin, log)
+    if start is None:
+        log.add("aecg.origin", origin or value)
+    start = start or Fraction(0)
+    if unit in VOLTS:
+        times: Any = factor(VOLTS[unit])
+        if start_unit in VOLTS:
+            return step * times, start * factor(VOLTS[start_unit]), "uV"
+        if start:
+            log.add("aecg.origin-unit", origin)
+        return step * times, Fraction(0), "uV"
+    if unit is None or unit == "1":
+        log.add("aecg.scale-unit", scale)
+        return step, start if start_unit in (None, "1") else Fraction(0), None
+    if lead:
+        log.add("aecg.scale-no-voltage", scale)
+    unit = SAME_UNIT.get(unit, unit)
+    if start and SAME_UNIT.get(start_unit or "", start_unit or "") != unit:
+        log.add("aecg.origin-unit", origin)
+        start = Fraction(0)
+    return step, start, unit
