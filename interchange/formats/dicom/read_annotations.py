@@ -107,7 +107,7 @@ class _Reader:
         item.concept, item.lead = found.concept, found.lead
         if item.name.scheme == "SCPECG":
             item.view.context.tolerate_once("retired-concept-scheme", item.view.at("ConceptNameCodeSequence"))
-        elif found.concept is None and (item.name.value, item.name.scheme) not in _FINDINGS:
+        elif found.concept is None and item.name[:2] not in _FINDINGS and item.name[:2] != OTHER[:2]:
             item.view.context.tolerate_once(
                 "concept-unknown", item.view.at("ConceptNameCodeSequence"), item.name.value + item.name.scheme
             )

@@ -39,7 +39,7 @@ VOLTS: Final = {
 }
 """Microvolts per unit; UCUM writes uV, the rest is tolerated."""
 
-NOT_SAID_UNIT: Final = "{not said}"
+NOT_SAID_UNIT: Final = "{unit-not-said}"
 """UCUM annotation (dimensionless) for a scale whose unit the source did not say."""
 
 REPRESENTATIVE_LABEL: Final = "REPRESENTATIVE"

@@ -23,7 +23,7 @@ from interchange.formats.dicom.view import CodeItem, View
 from interchange.model import Recording
 from interchange.model.lines import apply, line
 
-__all__ = ["PARTS", "TEXT_LINES", "apply_lines", "differences", "fingerprint", "name_groups", "part_of"]
+__all__ = ["PARTS", "TEXT_LINES", "apply_lines", "differences", "fingerprint", "group_line", "name_groups", "part_of"]
 
 TEXT_LINES: Final = CodeItem("TEXT-LINES", OWN_SCHEME, "Fields of the recording as lines of text")
 UNSET: Final = "unset "
@@ -123,8 +123,19 @@ def name_groups(recording: Recording, names: dict[int, str]) -> Recording:
 
 
 def _group_names(lines: list[str]) -> dict[int, str]:
-    found = (_GROUP.fullmatch(text) for text in lines)
-    return {int(match[1]): match[2] for match in found if match}
+    names: dict[int, str] = {}
+    for text in lines:
+        found = _GROUP.fullmatch(text)
+        if found:
+            # any text field of the model will do to take the escapes back
+            name = apply(Recording(), [f"acquisition.sequence_number: {found[2]}"])[0].acquisition.sequence_number
+            names[int(found[1])] = name or ""
+    return names
+
+
+def group_line(number: int, name: str) -> str:
+    """The line that says how the set of marks with this annotation group number is called."""
+    return line(f"group {number}", name)
 
 
 def _applied(recording: Recording, part: str, lines: list[str], item: View) -> Recording:
@@ -137,7 +148,7 @@ def _applied(recording: Recording, part: str, lines: list[str], item: View) -> R
         if text.startswith(UNSET) and part_of(text[len(UNSET) :]) == part:
             try:
                 recording = _unset(recording, text[len(UNSET) :].split("."))
-            except (ValueError, IndexError, TypeError, AttributeError, StopIteration):
+            except (ValueError, IndexError, TypeError, AttributeError):
                 others = (*others, text)
     if others:
         item.dataset.taken.discard(tag_of("TextValue"))
@@ -146,7 +157,7 @@ def _applied(recording: Recording, part: str, lines: list[str], item: View) -> R
 
 
 def _unset(owner: Any, steps: list[str]) -> Any:
-    """A copy with the field at ``steps`` at its default; an item at the end of a tuple is dropped."""
+    """A copy without a value in the field at ``steps``; an item at the end of a tuple is dropped."""
     name, _, rest = steps[0].partition("[")
     value = getattr(owner, name)
     if rest:
@@ -160,8 +171,7 @@ def _unset(owner: Any, steps: list[str]) -> Any:
     elif steps[1:]:
         value = _unset(value, steps[1:])
     else:
-        entry = next(entry for entry in dataclasses.fields(owner) if entry.name == name)
-        value = entry.default
+        value = None
     return dataclasses.replace(owner, **{name: value})
 
 
@@ -202,8 +212,13 @@ def _value_differences(new: Any, old: Any, path: str) -> Iterator[str]:
         yield f"{UNSET}{path}"
     elif old is not None and _is_object(new) and type(new) is type(old):
         yield from _object_differences(new, old, path)
-    else:
+    elif not _says_nothing(new):
         yield line(path, new)
+
+
+def _says_nothing(value: Any) -> bool:
+    """Whether an object has no field set: it reads back as no object at all, which means the same."""
+    return _is_object(value) and all(getattr(value, entry.name) == entry.default for entry in dataclasses.fields(value))
 
 
 def _is_object(value: Any) -> bool:

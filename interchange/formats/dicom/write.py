@@ -23,7 +23,7 @@ from interchange.formats.dicom.parse import File, parse_written
 from interchange.formats.dicom.read import read_header
 from interchange.formats.dicom.read_about import TOP_EXTRAS
 from interchange.formats.dicom.storage import GENERAL_32, Choice, choose
-from interchange.formats.dicom.textlines import TEXT_LINES, differences, fingerprint, name_groups
+from interchange.formats.dicom.textlines import TEXT_LINES, differences, fingerprint, group_line, name_groups
 from interchange.formats.dicom.uids import derived_uid
 from interchange.formats.dicom.write_about import context_items, put_about, put_study
 from interchange.formats.dicom.write_annotations import GroupNumbers, annotation_items
@@ -46,6 +46,8 @@ def encode(recording: Recording, name: str, options: Mapping[str, str]) -> Encod
     notes = list(choice.notes)
     dataset, numbers = _dataset(kept, choice, notes)
     body = encode_item(dataset)
+    if OWN_SCHEME.encode() in body:
+        _put_scheme(dataset)
     _put_lines(dataset, kept, parse_written(body), numbers)
     dataset.text("SOPInstanceUID", derived_uid("instance", body, _context_bytes(dataset)))
     return Encoded(((f"{name}.dcm", encode_file(dataset, syntax, IMPLEMENTATION)),), tuple(notes))
@@ -91,13 +93,7 @@ def _dataset(recording: Recording, choice: Choice, notes: list[Note]) -> tuple[I
         dataset.items("WaveformAnnotationSequence", annotations)
     dataset.items("AcquisitionContextSequence", context_items(recording))
     put_extras(dataset, recording.extras, TOP_EXTRAS)
-    if OWN_SCHEME.encode() in encode_item(_without_data(dataset)):
-        _put_scheme(dataset)
     return dataset, numbers
-
-
-def _without_data(dataset: Item) -> Item:
-    return dataset
 
 
 def _put_scheme(dataset: Item) -> None:
@@ -113,7 +109,7 @@ def _put_lines(dataset: Item, wanted: Recording, written: File, numbers: GroupNu
     names = numbers.named()
     got = name_groups(read_header(written).recording, names)
     lines = differences(wanted, got)
-    lines["annotations"][:0] = [f"group {number}: {name}" for number, name in names.items()]
+    lines["annotations"][:0] = [group_line(number, name) for number, name in names.items()]
     items = []
     for part, texts in lines.items():
         if texts:

@@ -19,6 +19,7 @@ from interchange.formats.dicom.encode import Item, coded
 from interchange.formats.dicom.numbers import decimal_text, parse_decimal
 from interchange.formats.dicom.placeholders import NO_TEXT
 from interchange.formats.dicom.status import status_text
+from interchange.formats.dicom.values import clean
 from interchange.formats.dicom.view import CodeItem
 from interchange.model import Code, Mark, Measurement, Recording, Statement, Tracing
 from interchange.vocabulary.concept_table import Scope
@@ -89,7 +90,7 @@ def _statement(statement: Statement, number: int) -> Iterator[Item]:
 
 def _text_item(text: str, number: int) -> Item:
     item = Item()
-    item.text("UnformattedTextValue", text if text.strip() else NO_TEXT)
+    item.text("UnformattedTextValue", clean(text, "ST").strip() and text or NO_TEXT)
     item.numbers("ReferencedWaveformChannels", 1, 0)
     item.numbers("AnnotationGroupNumber", number)
     return item
@@ -165,7 +166,7 @@ def _mark(mark: Mark, tracings: tuple[Tracing, ...], numbers: GroupNumbers) -> I
     _put_place(place, mark, tracing)
     if mark.group is not None:
         place.numbers("AnnotationGroupNumber", numbers.marks[mark.group])
-    if mark.concept == "note" and mark.text and mark.text.strip():
+    if mark.concept == "note" and mark.text and clean(mark.text, "ST").strip():
         item.text("UnformattedTextValue", mark.text)
     else:
         item.code("ConceptNameCodeSequence", *_name(mark.concept, "mark", None, mark.source_code))

@@ -16,7 +16,7 @@ from interchange.formats.dicom.read_waveform import (
     RECONSTRUCTED,
     REPRESENTATIVE_LABEL,
 )
-from interchange.formats.dicom.samples import unused_value
+from interchange.formats.dicom.samples import beyond_stored, unused_value
 from interchange.formats.dicom.storage import bits_needed
 from interchange.model import Channel, Filters, Tracing
 
@@ -42,7 +42,10 @@ def group_item(tracing: Tracing, filters: Filters | None, mains: Fraction | None
         item.text("MultiplexGroupLabel", label)
     if mains is not None:
         item.decimals("PowerlineFrequency", mains)
-    item.items("ChannelDefinitionSequence", [_channel(c, tracing.rate, filters, bits) for c in tracing.channels])
+    definitions = [
+        _channel(channel, tracing.rate, filters, _stored(tracing, row, bits)) for row, channel in enumerate(tracing.channels)
+    ]
+    item.items("ChannelDefinitionSequence", definitions)
     item.numbers("WaveformBitsAllocated", bits)
     item.text("WaveformSampleInterpretation", "SL" if bits == 32 else "SS")
     _data(item, tracing, bits)
@@ -72,7 +75,16 @@ def _data(item: Item, tracing: Tracing, bits: int) -> None:
     item.raw("WaveformData", "OW", np.ascontiguousarray(samples.T, dtype=kind).tobytes())
 
 
-def _channel(channel: Channel, rate: Fraction, filters: Filters | None, bits: int) -> Item:
+def _stored(tracing: Tracing, row: int, bits: int) -> int:
+    """Significant bits: the converter's where every sample fits in them, else those that are allocated."""
+    said = tracing.channels[row].bits
+    if said is None or not 1 < said < bits:
+        return bits
+    missing = None if tracing.missing is None else tracing.missing[row]
+    return bits if beyond_stored(tracing.samples[row], missing, True, said) else said
+
+
+def _channel(channel: Channel, rate: Fraction, filters: Filters | None, stored: int) -> Item:
     item = Item()
     source, in_label = channel_source(channel.name, channel.unit == "uV" or channel.unit is None)
     item.text("ChannelLabel", channel.name if in_label or not channel.label else channel.label)
@@ -82,7 +94,6 @@ def _channel(channel: Channel, rate: Fraction, filters: Filters | None, bits: in
         item.text("ChannelDerivationDescription", derivation)
     _scale(item, channel)
     _skew(item, channel.skew, rate)
-    stored = channel.bits if channel.bits is not None and 1 < channel.bits < bits else bits
     item.numbers("WaveformBitsStored", stored)
     used = channel.filters or filters
     if used is not None:
