@@ -1,0 +1,70 @@
+"""The names of the model's fields."""
+
+from __future__ import annotations
+
+import pytest
+
+from interchange.model.paths import NOT_CONTENT, field_paths
+from tests import strategies
+from tests.everything import everything
+from tests.fields import fields_said
+
+EXPECTED = (
+    "tracings.channels.name",
+    "tracings.channels.filters.notches",
+    "tracings.samples",
+    "tracings.missing",
+    "patient.ids.issuer",
+    "patient.name.second_family",
+    "patient.other_names.script",
+    "patient.birth_date",
+    "patient.height",
+    "acquisition.devices.site.ids.kind",
+    "acquisition.operator.name.family",
+    "acquisition.study.accession.value",
+    "measurements.source_code",
+    "marks.measurements.value",
+    "statements.confirmed_by",
+    "trial.investigator.ids.value",
+    "trial.subject.value",
+    "document_id.issuer",
+    "extras",
+)
+
+
+@pytest.mark.parametrize("path", EXPECTED)
+def test_leaves_are_there_under_the_names_that_people_write(path: str) -> None:
+    assert path in field_paths()
+
+
+def test_paths_are_leaves_without_indices_and_each_is_there_once() -> None:
+    paths = field_paths()
+    assert len(set(paths)) == len(paths)
+    assert not any("[" in path for path in paths)
+    assert not any(other.startswith(f"{path}.") for path in paths for other in paths)
+    assert not NOT_CONTENT.intersection(paths)
+
+
+def test_the_full_example_says_something_in_every_field() -> None:
+    assert fields_said(everything()) == set(field_paths())
+
+
+def test_the_strategy_reaches_every_field() -> None:
+    from hypothesis import HealthCheck, Phase, given, settings
+
+    said: set[str] = set()
+
+    @settings(
+        max_examples=150,
+        phases=[Phase.generate],
+        derandomize=True,
+        database=None,
+        deadline=None,
+        suppress_health_check=list(HealthCheck),
+    )
+    @given(strategies.full())
+    def collect(recording: object) -> None:
+        said.update(fields_said(recording))
+
+    collect()
+    assert set(field_paths()) - said == set()
