@@ -1,0 +1,132 @@
+"""Leads that are too much alike: copies, and sets that were calculated from three signals.
+
+Eight leads of ten electrodes are independent.  Leads that were calculated from three signals (Frank, EASI) have rank
+three to the last rounding: nothing recorded looks like that.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+
+import numpy as np
+from numpy.typing import NDArray
+
+from interchange.checks.sources import A07, ELECTRODE_ALGEBRA
+from interchange.checks.view import CHEST, Row, Strip, View
+from interchange.findings import Finding, Rule
+
+__all__ = ["RULES", "check", "rank_of"]
+
+_IDENTICAL = Rule(
+    "leads.identical", "warning", "two different leads hold the same waveform", ELECTRODE_ALGEBRA,
+    "A channel was copied, or two wires touch each other: one of the two leads is not there.", "computed",
+)  # fmt: skip
+_THREE = Rule(
+    "leads.from-three-signals", "warning",
+    "the eight independent leads hold only three signals and are not marked as calculated",
+    f"{ELECTRODE_ALGEBRA}; {A07}",
+    "They were calculated from three leads; such tracings are no equal of recorded ones and have to be labelled.",
+    "memory",
+)  # fmt: skip
+
+RULES = (_IDENTICAL, _THREE)
+
+_INDEPENDENT = ("I", "II", *CHEST)
+_LIMB = frozenset({"I", "II", "III", "aVR", "aVL", "aVF", "-aVR", "VR", "VL", "VF"})
+_POINTS = 512
+_FLAT = 10.0
+_STRETCH = 1 << 16
+_DECLARED = ("twelve-from-frank", "twelve-from-non-standard", "twelve-from-dower", "twelve-from-easi")
+
+
+def check(view: View) -> Iterator[Finding]:
+    """Findings on the rhythm tracings."""
+    for strip in view.rhythms:
+        yield from _copies(strip)
+        if view.recording.acquisition.electrode_placement not in _DECLARED and _is_of_three(strip):
+            yield _THREE.at(strip.place)
+
+
+def _copies(strip: Strip) -> Iterator[Finding]:
+    """Pairs of leads that are equal, negatives of each other, or apart by a constant."""
+    rows = [row for row in strip.rows if row.is_voltage and not row.empty and row.lead is not None]
+    moving = [row for row in rows if _moves(strip, row)]
+    alike = list(_alike(strip, moving))
+    if len(moving) > 2 and len(alike) >= len(moving):
+        return  # a test signal: most leads are one waveform, which is no fault of a recording
+    told = False
+    for first, second in alike:
+        if first.lead == second.lead:
+            continue
+        if _both_limb(first, second):
+            if told:
+                continue  # two limb leads that are alike make others alike, too
+            told = True
+        yield _IDENTICAL.at(strip.place, f"{first.shown} and {second.shown}")
+
+
+def _moves(strip: Strip, row: Row) -> bool:
+    codes = strip.tracing.samples[row.index]
+    return (int(codes.max()) - int(codes.min())) * abs(row.channel.step) > _FLAT
+
+
+def _alike(strip: Strip, rows: Sequence[Row]) -> Iterator[tuple[Row, Row]]:
+    """Pairs that are one waveform up to sign and a constant: by some of the samples, then by all."""
+    length = strip.tracing.length
+    some = np.linspace(0, length - 1, min(length, _POINTS)).astype(np.intp)
+    seen: dict[tuple[int, bytes], list[Row]] = {}
+    for row in rows:
+        group = seen.setdefault((row.channel.step.denominator, _shape(strip, row, some).tobytes()), [])
+        for other in group:
+            there = np.flatnonzero(_there(strip, (row, other)))
+            if there.size and np.array_equal(_shape(strip, row, there), _shape(strip, other, there)):
+                yield other, row
+        group.append(row)
+
+
+def _shape(strip: Strip, row: Row, places: NDArray[np.intp]) -> NDArray[np.int64]:
+    """The row in units of the step's denominator, from its first sample, its first excursion upwards."""
+    codes = strip.tracing.samples[row.index][places].astype(np.int64)
+    codes = (codes - codes[0]) * row.channel.step.numerator
+    first = int(codes[np.argmax(codes != 0)])
+    shape: NDArray[np.int64] = -codes if first < 0 else codes
+    return shape
+
+
+def _there(strip: Strip, rows: Sequence[Row]) -> NDArray[np.bool_]:
+    if strip.tracing.missing is None:
+        return np.ones(strip.tracing.length, dtype=np.bool_)
+    gone: NDArray[np.bool_] = np.logical_or.reduce(strip.tracing.missing[[row.index for row in rows]], axis=0)
+    return ~gone
+
+
+def _both_limb(one: Row, other: Row) -> bool:
+    return all(row.lead is not None and row.lead.id in _LIMB for row in (one, other))
+
+
+def rank_of(values: NDArray[np.float64], steps: NDArray[np.float64]) -> int:
+    """How many signals the rows (uV) hold beyond what rounding each of them to its step can make up."""
+    centred = values - values.mean(axis=1, keepdims=True)
+    scaled = centred / steps[:, None]
+    spread = np.linalg.eigvalsh(scaled @ scaled.T / max(1, values.shape[1]))
+    return int(np.count_nonzero(spread > _ROUNDING))
+
+
+_ROUNDING = 0.5
+"""Mean square in steps: rounding makes 1/12, rounding twice or truncating at most a few times that."""
+
+
+def _is_of_three(strip: Strip) -> bool:
+    rows = [strip.row_of(name) for name in _INDEPENDENT]
+    known = [row for row in rows if row is not None and row.is_voltage and row.channel.origin == "recorded"]
+    if len(known) < len(_INDEPENDENT):
+        return False
+    there = _there(strip, known)
+    places = np.flatnonzero(there)[:_STRETCH]
+    if places.size < 10 * len(known):
+        return False
+    steps = np.array([abs(float(row.channel.step)) for row in known])
+    values: NDArray[np.float64] = strip.tracing.samples[[row.index for row in known]][:, places] * steps[:, None]
+    if np.ptp(values, axis=1).min() <= max(_FLAT, 20 * steps.max()):
+        return False
+    return rank_of(values, steps) == 3
