@@ -7,9 +7,9 @@ several files is the highest of theirs: 0 none has a finding of error severity, 
 from __future__ import annotations
 
 import argparse
-from collections import Counter, defaultdict
+from collections import defaultdict
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -17,17 +17,19 @@ from interchange._version import __version__
 from interchange.cli.convert import add_from
 from interchange.cli.output import put, put_document, style, width
 from interchange.errors import InterchangeError, UsageError
+from interchange.findings import SEVERITIES
 
 if TYPE_CHECKING:
-    from interchange.checks import CheckConfig, Report
+    from interchange.checks import CheckConfig, Report, Summary
     from interchange.findings import Finding
+    from interchange.model import Moment
     from interchange.show.layout import Style
 
-__all__ = ["REPORTS_VERSION", "add_arguments", "execute", "report_lines"]
+__all__ = ["REPORTS_VERSION", "Outcome", "add_arguments", "brief_lines", "execute", "report_lines"]
 
 REPORTS_VERSION = 1
-PLURAL = {"error": "errors", "warning": "warnings", "note": "notes"}
 MOST_ALIKE = 5
+MOST_LOUD = 12
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -52,64 +54,63 @@ class Outcome:
         """The exit status that this file alone would give."""
         if self.error is not None:
             return self.error.status
-        return int(self.counts["error"] > 0)
-
-    @property
-    def counts(self) -> Counter[str]:
-        """Findings by severity."""
-        return Counter(finding.severity for finding in self.report.findings) if self.report else Counter()
+        return self.report.status if self.report else 0
 
 
 def execute(arguments: argparse.Namespace) -> int:
     """Check, and print."""
+    from interchange.checks import check_collection
     from interchange.cli.files import named_files
 
     config = _config(arguments)
     named = named_files(arguments.files)
+    summaries: list[Summary] = []
     if not named.many:
-        return _one(named.recordings[0], arguments, config)
+        return _one(_checked(named.recordings[0], arguments, config, summaries), arguments)
     outcomes = []
     for file in named.recordings:
-        outcome = _checked(file, arguments, config)
+        outcome = _checked(file, arguments, config, summaries)
         outcomes.append(outcome)
         if not arguments.json:
-            put("\n".join([*_brief(outcome, width(), style()), ""]))
+            put("\n".join([*brief_lines(outcome, width(), style()), ""]))
+    together = check_collection(summaries, config)
     if arguments.json:
-        put_document(_reports_document(outcomes, named.others))
+        put_document(_reports_document(outcomes, together, named.others))
     else:
-        put("\n".join(_summary(outcomes, named.others)))
-    return max((outcome.status for outcome in outcomes), default=0)
+        put("\n".join(_summary(outcomes, together, named.others)))
+    return max((int(any(f.severity == "error" for f in together)), *(outcome.status for outcome in outcomes)))
 
 
-def _one(file: str, arguments: argparse.Namespace, config: CheckConfig | None) -> int:
-    outcome = _checked(file, arguments, config)
+def _one(outcome: Outcome, arguments: argparse.Namespace) -> int:
     if outcome.error is not None:
         raise outcome.error
     assert outcome.report is not None
     if arguments.json:
-        put_document({**outcome.report.as_json(), "file": file})
+        put_document(_report_document(outcome))
     else:
-        put("\n".join(report_lines(file, outcome.report, width(), style())))
+        put("\n".join(report_lines(outcome.file, outcome.report, width(), style())))
     return outcome.status
 
 
-def _checked(file: str, arguments: argparse.Namespace, config: CheckConfig | None) -> Outcome:
-    """The outcome of one file; whatever happens with it does not touch the others (but wrong usage ends the run)."""
-    from interchange.api import check
+def _checked(file: str, arguments: argparse.Namespace, config: CheckConfig, summaries: list[Summary]) -> Outcome:
+    """The outcome of one file; whatever happens with it does not touch the others."""
+    from interchange import formats
+    from interchange.api import open_source, read_opened
+    from interchange.checks import build_report, summary_of
     from interchange.cli.failure import explained
 
     try:
-        return Outcome(file, check(file, arguments.expect, config=config, format=arguments.source_format))
-    except UsageError:
-        raise
+        source = open_source(file)
+        recording = read_opened(source, arguments.source_format)
+        findings = formats.load(recording.format or "").check(source)
+        summaries.append(summary_of(recording, file))
+        return Outcome(file, build_report(recording, findings, config=config))
     except Exception as error:
         return Outcome(file, error=explained(error).in_file(file))
 
 
-def _config(arguments: argparse.Namespace) -> CheckConfig | None:
-    """The site's configuration, and the present instant (nothing below this reads a clock)."""
-    from dataclasses import replace
-
+def _config(arguments: argparse.Namespace) -> CheckConfig:
+    """The site's configuration, what is expected, and the present instant (nothing below this reads a clock)."""
     from interchange.checks import CheckConfig, load_config
 
     config = CheckConfig()
@@ -119,14 +120,25 @@ def _config(arguments: argparse.Namespace) -> CheckConfig | None:
         except OSError as error:
             reason = error.strerror or "input/output error"
             raise UsageError(f"cannot be read: {reason}", "--config", arguments.config) from None
-        except UnicodeDecodeError:
+        except (UnicodeDecodeError, ValueError):
             raise UsageError("is no text in UTF-8", "--config", arguments.config) from None
         except UsageError as error:
             raise error.in_file(arguments.config) from None
+    if arguments.expect is not None:
+        config = replace(config, expect=_lead_set(arguments.expect))
     return config if config.now is not None else replace(config, now=_now())
 
 
-def _now() -> Any:
+def _lead_set(name: str) -> str:
+    from interchange.vocabulary import lead_sets
+
+    known = [row.id for row in lead_sets() if row.kind != "placement"]
+    if name not in known:
+        raise UsageError(f"there is no such lead set; the lead sets are {', '.join(known)}", "--expect")
+    return name
+
+
+def _now() -> Moment:
     from datetime import UTC, datetime
     from fractions import Fraction
 
@@ -141,24 +153,19 @@ def _now() -> Any:
 
 def report_lines(file: str, report: Report, columns: int, paint: Style) -> list[str]:
     """A report: the verdict, then the findings by what they touch, the serious first."""
+    from interchange.checks import CAUTIONS
     from interchange.show.layout import wrapped
 
     lines = [paint.strong(text) for text in wrapped(file, columns)] + wrapped(report.verdict, columns, hanging=0)
-    areas: dict[str, list[Finding]] = defaultdict(list)
-    for finding in report.findings:
-        areas[finding.rule.partition(".")[0]].append(finding)
-    for area, findings in areas.items():
-        lines += ["", *_area(area, findings, columns, paint)]
-    return lines
+    for title, findings in report.groups():
+        lines += ["", *_group(title, findings, columns, paint)]
+    return [*lines, "", *(row for caution in CAUTIONS for row in wrapped(caution, columns))]
 
 
-def _area(area: str, findings: Sequence[Finding], columns: int, paint: Style) -> list[str]:
-    from interchange.cli.rules import area_title
-    from interchange.findings import SEVERITIES
-
-    lines = [paint.strong(area_title(area))]
+def _group(title: str, findings: Sequence[Finding], columns: int, paint: Style) -> list[str]:
+    lines = [paint.strong(title)]
     alike: dict[str, list[Finding]] = defaultdict(list)
-    for finding in sorted(findings, key=lambda f: SEVERITIES.index(f.severity)):
+    for finding in findings:
         alike[finding.rule].append(finding)
     for members in alike.values():
         for finding in members[:MOST_ALIKE]:
@@ -168,50 +175,53 @@ def _area(area: str, findings: Sequence[Finding], columns: int, paint: Style) ->
     return lines
 
 
-def _finding(finding: Finding, columns: int, paint: Style) -> list[str]:
+def _finding(finding: Finding, columns: int, paint: Style, *, brief: bool = False) -> list[str]:
     from interchange.show.layout import wrapped
 
     emphasis = {"error": paint.alarm, "warning": paint.caution}.get(finding.severity, str)
-    text = wrapped(finding.reason, columns - 11, hanging=0)
+    text = wrapped(f"{finding.reason} [{finding.rule}]" if brief else finding.reason, columns - 11, hanging=0)
     about = f"{finding.rule}, {finding.place}" if finding.place else finding.rule
-    text += wrapped(f"{about} [{finding.clause}]" if finding.clause else about, columns - 11)
+    if not brief:
+        text += wrapped(f"{about}; {finding.clause}" if finding.clause else about, columns - 11)
     heads = [f"  {emphasis(finding.severity)}{' ' * (9 - len(finding.severity))}", *[" " * 11] * len(text)]
     return [f"{head}{row}" for head, row in zip(heads, text, strict=False)]
 
 
-def _brief(outcome: Outcome, columns: int, paint: Style) -> list[str]:
+def brief_lines(outcome: Outcome, columns: int, paint: Style) -> list[str]:
     """One of many files: the verdict, errors and warnings; notes are counted."""
     from interchange.show.layout import wrapped
 
+    lines = [paint.strong(row) for row in wrapped(outcome.file, columns)]
     if outcome.report is None:
         error = outcome.error
-        reason = f"cannot be read: {': '.join(filter(None, (error.place, error.reason)))}" if error else ""
-        return [paint.strong(row) for row in wrapped(outcome.file, columns)] + wrapped(reason, columns)
-    loud = [finding for finding in outcome.report.findings if finding.severity != "note"]
-    lines = [paint.strong(row) for row in wrapped(outcome.file, columns)] + wrapped(outcome.report.verdict, columns)
-    for finding in loud[:12]:
-        lines += _finding(finding, columns, paint)
-    if len(loud) > 12:
-        lines.append(f"  and {len(loud) - 12} more (check this file alone to see all)")
+        reason = ": ".join(part for part in (error.place, error.reason) if part) if error else ""
+        return [*lines, *wrapped(f"Cannot be read: {reason}", columns)]
+    lines += wrapped(outcome.report.verdict, columns)
+    loud = sorted((f for f in outcome.report.findings if f.severity != "note"), key=lambda f: f.severity)
+    for finding in loud[:MOST_LOUD]:
+        lines += _finding(finding, columns, paint, brief=True)
+    if len(loud) > MOST_LOUD:
+        lines.append(f"  and {len(loud) - MOST_LOUD} more (check this file alone to see all)")
     return lines
 
 
-def _summary(outcomes: Sequence[Outcome], others: Sequence[str]) -> list[str]:
-    """A table of all files, and the answer in numbers."""
+def _summary(outcomes: Sequence[Outcome], together: Sequence[Finding], others: Sequence[str]) -> list[str]:
+    """What the files say together, a table of all, and the answer in numbers."""
     from interchange.show.layout import table
 
     if not outcomes:
         return ["No recording found.", *_others(others)]
+    columns, paint = width(), style()
+    lines = [*_group("Files together", together, columns, paint), ""] if together else []
     rows = [["answer", "errors", "warnings", "notes", "file"]]
     for outcome in outcomes:
-        counts = outcome.counts
         answer = {0: "ok", 1: "NO"}.get(outcome.status, "UNREADABLE")
-        numbers = [str(counts[severity]) if outcome.report else "-" for severity in PLURAL]
-        rows.append([answer, *numbers, outcome.file])
+        counts = [str(outcome.report.count(s)) if outcome.report else "-" for s in SEVERITIES]
+        rows.append([answer, *counts, outcome.file])
     good = sum(outcome.status == 0 for outcome in outcomes)
     unread = sum(outcome.report is None for outcome in outcomes)
     answer = f"{len(outcomes)} recordings: {good} without errors, {len(outcomes) - good - unread} with errors"
-    return [*table(rows, right=(1, 2, 3)), "", f"{answer}, {unread} that cannot be read.", *_others(others)]
+    return [*lines, *table(rows, right=(1, 2, 3)), "", f"{answer}, {unread} that cannot be read.", *_others(others)]
 
 
 def _others(others: Sequence[str]) -> list[str]:
@@ -226,30 +236,41 @@ def _others(others: Sequence[str]) -> list[str]:
 # For programs ------------------------------------------------------------------------------------------------------
 
 
-def _reports_document(outcomes: Sequence[Outcome], others: Sequence[str]) -> dict[str, Any]:
+def _report_document(outcome: Outcome) -> dict[str, Any]:
+    """One report as plain data, with the file's name (schemas/report.schema.json)."""
+    assert outcome.report is not None
+    document = outcome.report.as_json()
+    return {key: document.pop(key) for key in ("document", "version", "program")} | {"file": outcome.file} | document
+
+
+def _reports_document(
+    outcomes: Sequence[Outcome], together: Sequence[Finding], others: Sequence[str]
+) -> dict[str, Any]:
     """All reports as plain data (schemas/reports.schema.json)."""
     from interchange.cli.failure import error_document
+    from interchange.receipt.content import finding_json
 
-    total: Counter[str] = sum((outcome.counts for outcome in outcomes), Counter())
+    reports = [outcome.report for outcome in outcomes if outcome.report is not None]
     return {
-        "document": "interchange reports",
+        "document": "interchange checks",
         "version": REPORTS_VERSION,
         "program": f"interchange {__version__}",
         "summary": {
             "recordings": len(outcomes),
             "without_errors": sum(outcome.status == 0 for outcome in outcomes),
             "with_errors": sum(outcome.status == 1 for outcome in outcomes),
-            "not_readable": sum(outcome.report is None for outcome in outcomes),
-            "findings": {name: total[severity] for severity, name in PLURAL.items()},
+            "not_readable": len(outcomes) - len(reports),
+            "counts": {severity: sum(report.count(severity) for report in reports) for severity in SEVERITIES},
         },
         "files": [
             {
                 "file": outcome.file,
                 "status": outcome.status,
-                "report": {**outcome.report.as_json(), "file": outcome.file} if outcome.report else None,
+                "report": _report_document(outcome) if outcome.report else None,
                 "error": error_document(outcome.error) if outcome.error else None,
             }
             for outcome in outcomes
         ],
+        "together": [finding_json(finding) for finding in together],
         "not_recordings": list(others),
     }

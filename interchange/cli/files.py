@@ -4,11 +4,11 @@ from __future__ import annotations
 
 import os
 import sys
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
-from interchange.errors import InterchangeError, SourceError
+from interchange.errors import SourceError
 
 __all__ = ["Named", "named_files", "recordings_in"]
 
@@ -57,19 +57,25 @@ def _from_standard_input() -> list[str]:
 def recordings_in(folder: str) -> tuple[list[str], list[str]]:
     """(recordings below the folder, told by their content; other files), each sorted.
 
-    Hidden files and folders, and links that lead elsewhere, are passed over.  Files that share the name of a recording
-    up to a ``.``, ``-`` or ``_`` (signal and annotation files) are no others.
+    Links are not followed.  Hidden files, and files that share the name of a recording up to a ``.``, ``-`` or ``_``
+    (signal and annotation files), are no others.
     """
-    recordings: list[str] = []
-    others: list[str] = []
+    from interchange.batch.find import find_recordings
+
+    recordings = [found.path for found in find_recordings([folder])]
+    known = set(recordings)
+    stems: dict[str, set[str]] = {}
+    for path in map(Path, recordings):
+        stems.setdefault(str(path.parent), set()).add(path.stem)
+    others = []
     for here, folders, files in os.walk(folder, onerror=_cannot_list):
         folders[:] = sorted(name for name in folders if not name.startswith("."))
-        paths = [Path(here, name) for name in sorted(files) if not name.startswith(".")]
-        paths = [path for path in paths if not path.is_symlink()]
-        found = [path for path in paths if _is_recording(path)]
-        stems = _stems(found)
-        recordings += [str(path) for path in found]
-        others += [str(path) for path in paths if path not in found and not _belongs(path.name, stems)]
+        for name in sorted(files):
+            path = Path(here, name)
+            if str(path) in known or name.startswith(".") or path.is_symlink():
+                continue
+            if not _belongs(name, stems.get(str(path.parent), set())):
+                others.append(str(path))
     return recordings, others
 
 
@@ -77,21 +83,6 @@ def _cannot_list(error: OSError) -> None:
     raise SourceError(f"the folder cannot be listed: {error.strerror}", file=str(error.filename))
 
 
-def _is_recording(path: Path) -> bool:
-    from interchange import formats
-    from interchange.api import open_source
-
-    try:
-        formats.recognise(open_source(path))
-    except InterchangeError:
-        return False
-    return True
-
-
-def _stems(paths: Iterable[Path]) -> frozenset[str]:
-    return frozenset(path.stem for path in paths)
-
-
-def _belongs(name: str, stems: frozenset[str]) -> bool:
+def _belongs(name: str, stems: set[str]) -> bool:
     """Whether a file bears a recording's name: any part of it that ends before a dot, hyphen or underscore."""
     return any(name[:at] in stems for at, character in enumerate(name) if character in ".-_")

@@ -21,16 +21,6 @@ if TYPE_CHECKING:
 __all__ = ["RULES_VERSION", "add_arguments", "all_rules", "area_title", "execute", "rules_document"]
 
 RULES_VERSION = 1
-AREAS = {
-    "leads": "Leads",
-    "consistency": "Leads against each other",
-    "quality": "Signal quality",
-    "plausibility": "Plausibility",
-    "people": "People and time",
-    "identity": "Identity",
-    "time": "Time",
-}
-"""Titles of the areas that are not those of a format."""
 HOW_SURE = {
     "seen": "read in the document named",
     "computed": "follows by calculation",
@@ -73,10 +63,10 @@ def all_rules() -> list[Rule]:
 
 def area_title(area: str) -> str:
     """What the rules of an area (the first part of their ids) are about."""
-    for entry in FORMATS:
-        if entry.name == area:
-            return f"Conformance of the {entry.title} file"
-    return AREAS.get(area, area.capitalize())
+    from interchange.checks import AREAS
+
+    formats = {entry.name: f"Conformance of {entry.title} files" for entry in FORMATS}
+    return (formats | dict(AREAS)).get(area, area)
 
 
 def rules_document(rules: Sequence[Rule]) -> dict[str, Any]:

@@ -15,6 +15,8 @@ __all__ = ["lead_lines", "tracing_lines"]
 
 MOST_NAMES = 40
 TWELVE = "standard-12"
+FEWEST = 6
+"""With fewer of the twelve leads those that are there are named, not those that are missing."""
 
 
 def lead_lines(recording: Recording) -> list[str]:
@@ -54,7 +56,9 @@ def _standard(best: Tracing, rhythms: Sequence[Tracing]) -> str:
     text = f"{count} of 12 standard leads"
     if judged.derivable:
         text += f"; {_following(judged)}"
-    if judged.missing and count:
+    if count < FEWEST:
+        text += f": {_names(judged.present)}" if count else ""
+    elif judged.missing:
         text += f"; not recorded: {_names(judged.missing)}"
     if judged.extra:
         text += f"; also {_names(judged.extra)}"
