@@ -244,7 +244,7 @@ class _Job:
             notes=encoded.notes,
             account=module.ACCOUNT,
             source=documents,
-            target=[_document(str(self.target.with_name(n)), self.entry.name, data) for n, data in files],
+            target=[_document(name, self.entry.name, data) for name, data in files],
             accepted=sorted(self.accept),
             removals=removals,
         )
@@ -277,6 +277,10 @@ class _Job:
             raise TargetError(
                 f"what was written does not read back: {error.reason}", error.place, str(self.target)
             ) from None
+        except InterchangeError:
+            raise
+        except Exception as error:
+            raise InternalError("reading back failed; please report it", file=str(self.target)) from error
 
     def _refuse(self, receipt: Receipt) -> None:
         losses = tuple(entry for entry in receipt.losses if entry.protected not in self.accept)

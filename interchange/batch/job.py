@@ -11,6 +11,7 @@ from pathlib import Path
 from typing import Any, Literal
 
 from interchange._version import __version__
+from interchange.deidentify import Key, Policy
 from interchange.errors import InterchangeError, RefusedError
 from interchange.model.lines import decimal
 from interchange.requests import Requests
@@ -33,22 +34,32 @@ class Settings:
     check_only: bool = False
     expect: str | None = None
     config: str | None = None
+    deidentify: Policy | None = None
+    secret: bytes | None = field(default=None, repr=False)
 
     @property
     def key(self) -> str:
         """A short hash over everything that can change an output: options, version; not ``overwrite``."""
-        content = {**asdict(self), "overwrite": None, "program": __version__}
-        return sha256(json.dumps(content, sort_keys=True, default=str).encode()).hexdigest()[:16]
+        content = {**asdict(self), "overwrite": None, "secret": None, "program": __version__}
+        text = json.dumps(content, sort_keys=True, default=str)
+        if self.secret is not None:
+            return Key(self.secret).pseudonym("settings", text)
+        return sha256(text.encode()).hexdigest()[:16]
 
 
 @dataclass(frozen=True, slots=True)
 class Job:
-    """One recording to be done: ``target`` is the output's path; ``name`` and ``output`` are the names in the books."""
+    """One recording to be done: ``target`` is the output's path; ``name`` and ``output`` are the names in the books.
+
+    ``number``: counted from 1 in this run; a de-identified receipt knows its source by it.
+    """
 
     path: str
     name: str
     target: str
     output: str
+    number: int = 1
+    format: str | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -89,13 +100,17 @@ def _one(job: Job, settings: Settings) -> Outcome:
     try:
         return _check(job, settings) if settings.check_only else _convert(job, settings)
     except RefusedError as error:
-        return Outcome(job.name, "refused", _reason(error), exit_status=error.status)
+        return _not_done(job, "refused", _reason(error), error.status)
     except InterchangeError as error:
-        return Outcome(job.name, "failed", _reason(error), exit_status=error.status)
+        return _not_done(job, "failed", _reason(error), error.status)
     except MemoryError:
-        return Outcome(job.name, "failed", "needs more memory than there is", exit_status=3)
+        return _not_done(job, "failed", "needs more memory than there is", 3)
     except Exception as error:
-        return Outcome(job.name, "failed", f"internal error ({type(error).__name__}); please report it", exit_status=5)
+        return _not_done(job, "failed", f"internal error ({type(error).__name__}); please report it", 5)
+
+
+def _not_done(job: Job, status: Status, reason: str, exit_status: int) -> Outcome:
+    return Outcome(job.name, status, reason, job.format, exit_status=exit_status)
 
 
 def _reason(error: InterchangeError) -> str:
@@ -117,6 +132,9 @@ def _convert(job: Job, settings: Settings) -> Outcome:
         overwrite=settings.overwrite,
         verify=settings.verify,
         requests=settings.requests or None,
+        deidentify=settings.deidentify,
+        key=Key(settings.secret) if settings.secret is not None else None,
+        source_number=job.number,
         receipt_name=f"{target.name}.receipt.json",
         same_ok=True,
         **dict(settings.options),

@@ -9,7 +9,6 @@ from dataclasses import asdict
 from pathlib import Path
 from typing import Any
 
-from interchange.batch.find import Found
 from interchange.batch.job import Outcome
 from interchange.errors import TargetError, UsageError
 
@@ -59,12 +58,12 @@ class Journal:
         """Close the file."""
         os.close(self._handle)
 
-    def finished(self, found: Found, key: str, folder: Path, output: str) -> bool:
+    def finished(self, name: str, stamp: str, key: str, folder: Path, output: str) -> bool:
         """Whether this recording was done with the same settings, is unchanged, and its output still stands."""
-        entry = self.entries.get(found.name)
+        entry = self.entries.get(name)
         if entry is None or entry["status"] not in ("done", "refused", "failed"):
             return False
-        if (entry["size"], entry["changed_ns"], entry["settings"]) != (found.size, found.changed, key):
+        if (entry["stamp"], entry["settings"]) != (stamp, key):
             return False
         if entry["status"] != "done":
             return bool(entry["exit_status"] in (3, 4))
@@ -76,18 +75,12 @@ class Journal:
         except OSError:
             return False
 
-    def append(self, items: Iterable[tuple[Found, Outcome]], key: str) -> None:
-        """Write these outcomes and flush them to the system in one go."""
+    def append(self, items: Iterable[tuple[str, Outcome]], key: str) -> None:
+        """Write these (stamp of the source, outcome) and flush them to the system in one go."""
         lines = []
-        for found, outcome in items:
-            entry = {
-                "journal": VERSION,
-                "settings": key,
-                "size": found.size,
-                "changed_ns": found.changed,
-                **asdict(outcome),
-            }
-            self.entries[found.name] = entry
+        for stamp, outcome in items:
+            entry = {"journal": VERSION, "settings": key, "stamp": stamp, **asdict(outcome)}
+            self.entries[outcome.name] = entry
             lines.append(json.dumps(entry, ensure_ascii=True, separators=(",", ":")) + "\n")
         data = "".join(lines).encode("ascii")
         try:

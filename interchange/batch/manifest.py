@@ -28,7 +28,7 @@ def manifest_bytes(entries: Iterable[Mapping[str, Any]]) -> bytes:
 def _cell(value: object) -> str:
     if isinstance(value, bool):
         return "yes" if value else "no"
-    text = str(value)
+    text = "" if value is None else str(value)
     if text.startswith(("=", "+", "-", "@", "\t", "\r")):
         text = f"'{text}"
     return text

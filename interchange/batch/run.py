@@ -15,6 +15,7 @@ from interchange.batch.find import Found, find_recordings, output_names
 from interchange.batch.job import Job, Outcome, Settings, work
 from interchange.batch.journal import Journal
 from interchange.batch.manifest import manifest_bytes
+from interchange.deidentify import Key
 from interchange.errors import TargetError
 from interchange.formats import by_name
 from interchange.publish import publish
@@ -67,39 +68,38 @@ def run_batch(
     """Convert (or check) every recording below ``sources`` into the folder ``into``.
 
     ``executor``: any :class:`concurrent.futures.Executor` whose workers see the same folders (a dask.distributed
-    client's, a thread pool); without one ``jobs`` processes are started; with 1 all happens in this process.
+    client's, a thread pool); without one ``jobs`` processes are started, with 1 none.
     ``watch``: called with the number of recordings, gives something with ``add(done, failed)``.  Leaves
-    ``journal.jsonl`` and ``manifest.csv`` in ``into``.  Called again it does what is not done yet.  TargetError when the
-    books cannot be written; everything else that goes wrong is a row in the books.
+    ``journal.jsonl`` and ``manifest.csv`` in ``into``.  Called again it does what is not done yet.  TargetError when
+    the books cannot be written; everything else that goes wrong is a row in the books.
     """
     folder = Path(into)
     try:
         folder.mkdir(parents=True, exist_ok=True)
     except OSError as error:
         raise TargetError(f"the folder cannot be made: {error.strerror}", file=str(folder)) from None
-    found = find_recordings(sources, skip=folder)
-    names = _outputs(found, settings)
+    items = _items(find_recordings(sources, skip=folder), settings)
     journal = Journal(folder)
     with ExitStack() as stack:
         stack.callback(journal.close)
         key = settings.key
         todo = [
-            (item, Job(item.path, item.name, str(folder / name), name))
-            for item, name in zip(found, names, strict=True)
-            if not journal.finished(item, key, folder, name)
+            item.job(folder, number)
+            for number, item in enumerate(items, 1)
+            if not journal.finished(item.name, item.stamp, key, folder, item.output)
         ]
         watcher = watch(len(todo)) if watch else None
         for batch in _work(todo, settings, executor, jobs):
             journal.append(batch, key)
             if watcher:
                 watcher.add(len(batch), sum(outcome.status != "done" for _, outcome in batch))
-        entries = [journal.entries[item.name] for item in found]
+        entries = [journal.entries[item.name] for item in items]
     publish(folder, [("manifest.csv", manifest_bytes(entries))], overwrite=True)
     statuses = Counter(entry["status"] for entry in entries)
     return BatchResult(
-        total=len(found),
+        total=len(items),
         worked=len(todo),
-        resumed=len(found) - len(todo),
+        resumed=len(items) - len(todo),
         done=statuses["done"],
         refused=statuses["refused"],
         failed=statuses["failed"],
@@ -108,22 +108,48 @@ def run_batch(
     )
 
 
-def _outputs(found: Sequence[Found], settings: Settings) -> list[str]:
-    if settings.check_only or settings.format is None:
-        return ["" for _ in found]
-    return output_names(found, by_name(settings.format).suffix)
+@dataclass(frozen=True, slots=True)
+class _Item:
+    """A recording with its names in the books: its own name, or a pseudonym in a de-identified run."""
+
+    path: str
+    name: str
+    output: str
+    stamp: str
+    format: str | None
+
+    def job(self, folder: Path, number: int) -> Todo:
+        """The stamp of the source, and the job for a worker."""
+        return self.stamp, Job(self.path, self.name, str(folder / self.output), self.output, number, self.format)
 
 
-Todo = tuple[Found, Job]
-Done = list[tuple[Found, Outcome]]
+def _items(found: Sequence[Found], settings: Settings) -> list[_Item]:
+    suffix = "" if settings.check_only or settings.format is None else by_name(settings.format).suffix
+    stamps = [f"{item.size}:{item.changed}" for item in found]
+    if settings.deidentify is not None:
+        key = Key(settings.secret)
+        names = [f"recording-{key.pseudonym('file', item.name)}" for item in found]
+        outputs = [f"{name}{suffix}" for name in names]
+        stamps = [key.pseudonym("stamp", stamp) for stamp in stamps]
+    else:
+        names = [item.name for item in found]
+        outputs = output_names(found, suffix) if suffix else ["" for _ in found]
+    return [
+        _Item(item.path, name, output, stamp, item.format)
+        for item, name, output, stamp in zip(found, names, outputs, stamps, strict=True)
+    ]
+
+
+Todo = tuple[str, Job]
+Done = list[tuple[str, Outcome]]
 
 
 def _work(todo: Sequence[Todo], settings: Settings, executor: Executor | None, jobs: int) -> Iterator[Done]:
     if executor is not None:
         yield from _spread(todo, settings, _Given(executor), 2 * max(jobs, 4))
     elif jobs <= 1 or len(todo) <= CHUNK:
-        for item, job in todo:
-            yield [(item, work([job], settings)[0])]
+        for stamp, job in todo:
+            yield [(stamp, work([job], settings)[0])]
     else:
         own = _Own(jobs)
         try:
@@ -201,7 +227,7 @@ def _spread(todo: Sequence[Todo], settings: Settings, pool: Callable[[], Executo
                 broken = broken or isinstance(error, BrokenProcessPool)
                 yield from _again(chunk, tries, waiting)
                 continue
-            yield [(item, outcome) for (item, _), outcome in zip(chunk, outcomes, strict=True)]
+            yield [(stamp, outcome) for (stamp, _), outcome in zip(chunk, outcomes, strict=True)]
         if broken:
             for chunk, tries in running.values():
                 yield from _again(chunk, tries, waiting)
@@ -214,7 +240,7 @@ def _again(chunk: list[Todo], tries: int, waiting: deque[tuple[list[Todo], int]]
         waiting.extend(([entry], tries + 1) for entry in chunk)
         return
     reason = f"the worker process died {TRIES} times on it"
-    yield [(item, Outcome(item.name, "failed", reason, exit_status=5)) for item, _ in chunk]
+    yield [(stamp, Outcome(job.name, "failed", reason, job.format, exit_status=5)) for stamp, job in chunk]
 
 
 def summary(result: BatchResult) -> dict[str, Any]:

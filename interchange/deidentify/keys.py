@@ -33,6 +33,11 @@ class Key:
             raise UsageError("a key has 32 bytes")
         self._secret = secret or secrets.token_bytes(32)
 
+    @property
+    def secret(self) -> bytes:
+        """The 32 bytes, to hand the key to a worker process; never written anywhere."""
+        return self._secret
+
     def digest(self, purpose: str, value: str) -> bytes:
         """32 bytes that stand for ``value``; different for each purpose."""
         return hmac.new(self._secret, f"{purpose}\0{value}".encode("utf-8", "surrogatepass"), hashlib.sha256).digest()

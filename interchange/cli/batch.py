@@ -1,0 +1,153 @@
+"""Convert (or check) every recording below the given folders, in parallel; killed, the same command goes on.
+
+The target folder gets the outputs with a receipt beside each, journal.jsonl (what was done, one line per recording) and
+manifest.csv (one row per recording, nothing about the person).
+"""
+
+from __future__ import annotations
+
+import argparse
+import contextlib
+import os
+import sys
+from collections.abc import Iterator
+from concurrent.futures import Executor
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from interchange.cli.convert import accepted, add_conversion_arguments, format_options, requests
+from interchange.cli.output import put, put_document, tell
+from interchange.errors import UsageError
+
+if TYPE_CHECKING:
+    from interchange.batch import Settings
+
+__all__ = ["add_arguments", "execute"]
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """Describe the command's arguments."""
+    parser.add_argument(
+        "sources",
+        metavar="SOURCE",
+        nargs="+",
+        help="folders, files, or - to read names from standard input, one a line",
+    )
+    parser.add_argument("--into", metavar="FOLDER", required=True, help="folder for outputs, journal and manifest")
+    parser.add_argument("--jobs", metavar="N", type=_count, default=None, help="processes (default: one per core)")
+    parser.add_argument("--check-only", action="store_true", help="check the recordings, write no outputs")
+    parser.add_argument("--expect", metavar="LEADSET", help="with --check-only: lead set that must be complete")
+    parser.add_argument("--config", metavar="FILE", help="with --check-only: settings of the checks (TOML)")
+    parser.add_argument(
+        "--cluster", metavar="ADDRESS", help="run on the workers of this dask.distributed scheduler (shared folders)"
+    )
+    add_conversion_arguments(parser)
+    parser.add_argument("--json", action="store_true", help="print the result as JSON")
+
+
+def execute(arguments: argparse.Namespace) -> int:
+    """Run the batch, and say how it ended."""
+    from interchange.batch import run_batch
+    from interchange.batch.progress import Progress
+    from interchange.batch.run import summary
+
+    progress: list[Progress] = []
+
+    def watch(total: int) -> Progress:
+        progress.append(Progress(sys.stderr, total))
+        return progress[0]
+
+    with _executor(arguments.cluster) as executor:
+        result = run_batch(
+            list(_sources(arguments.sources)),
+            arguments.into,
+            _settings(arguments),
+            executor=executor,
+            jobs=arguments.jobs or os.cpu_count() or 1,
+            watch=watch,
+        )
+    for shown in progress:
+        if result.worked:
+            shown.close()
+    words = (
+        f"{result.total} recordings: {result.done} done, {result.refused} refused, {result.failed} failed"
+        + (f", {result.with_errors} with error findings" if arguments.check_only else "")
+        + (f"; {result.resumed} were done before" if result.resumed else "")
+    )
+    where = f"The table is {result.manifest}, the journal lies beside it."
+    if arguments.json:
+        tell(f"{words}\n{where}")
+        put_document(summary(result))
+    else:
+        put(f"{words}\n{where}")
+    return result.status
+
+
+def _settings(arguments: argparse.Namespace) -> Settings:
+    from interchange.batch import Settings
+    from interchange.cli.deidentify import key, policy
+
+    if arguments.check_only == (arguments.to is not None):
+        raise UsageError("needs either --to FORMAT or --check-only", "batch")
+    if not arguments.check_only and (arguments.expect or arguments.config):
+        raise UsageError("--expect and --config go with --check-only", "batch")
+    without = policy(arguments)
+    secret = key(arguments) if without is not None else None
+    return Settings(
+        format=arguments.to,
+        accept=tuple(sorted(accepted(arguments))),
+        overwrite=arguments.overwrite,
+        verify=arguments.verify == "all",
+        options=tuple(sorted(format_options(arguments).items())),
+        requests=requests(arguments),
+        check_only=arguments.check_only,
+        expect=arguments.expect,
+        config=_config(arguments.config),
+        deidentify=without,
+        secret=secret.secret if secret is not None else None,
+    )
+
+
+def _config(name: str | None) -> str | None:
+    if name is None:
+        return None
+    try:
+        return Path(name).read_text(encoding="utf-8")
+    except (OSError, UnicodeDecodeError):
+        raise UsageError("cannot be read as text in UTF-8", file=name) from None
+
+
+def _sources(given: list[str]) -> Iterator[str]:
+    for source in given:
+        if source != "-":
+            yield source
+            continue
+        for line in sys.stdin:
+            if line.strip():
+                yield line.rstrip("\r\n")
+
+
+@contextlib.contextmanager
+def _executor(address: str | None) -> Iterator[Executor | None]:
+    """The executor of a dask.distributed scheduler, None without an address."""
+    if address is None:
+        yield None
+        return
+    try:
+        from distributed import Client
+    except ImportError:
+        raise UsageError(
+            'needs the extra "cluster": pip install "field-ecg-interchange[cluster]"', "--cluster"
+        ) from None
+    try:
+        client = Client(address, timeout=20)
+    except (OSError, TimeoutError, ValueError):
+        raise UsageError("no scheduler answers there", "--cluster") from None
+    with client:
+        yield client.get_executor()
+
+
+def _count(text: str) -> int:
+    if not (text.isascii() and text.isdigit() and 1 <= len(text) <= 4 and int(text) >= 1):
+        raise argparse.ArgumentTypeError("must be a whole number, at least 1")
+    return int(text)

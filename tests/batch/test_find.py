@@ -1,0 +1,70 @@
+"""Recordings are found by content, and no two outputs meet."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+from interchange.batch.find import Found, find_recordings, output_names
+from interchange.errors import UsageError
+from tests.batch.archive import make_archive, record_files
+
+
+def write(folder: Path, files: dict[str, bytes]) -> None:
+    folder.mkdir(parents=True, exist_ok=True)
+    for name, data in files.items():
+        (folder / name).write_bytes(data)
+
+
+def test_found_by_content_in_trees_and_sorted(tmp_path: Path) -> None:
+    write(tmp_path / "b" / "deep", record_files("two", 1))
+    write(tmp_path / "a", record_files("one", 2))
+    write(
+        tmp_path / "a", {"notes.txt": b"no recording", "empty.hea": b"", "renamed.bin": record_files("x", 3)["x.hea"]}
+    )
+    names = [(item.name, item.format) for item in find_recordings([str(tmp_path)])]
+    assert names == [("a/one.hea", "wfdb"), ("a/renamed.bin", "wfdb"), ("b/deep/two.hea", "wfdb")]
+
+
+def test_segments_belong_to_their_record(tmp_path: Path) -> None:
+    write(tmp_path, {**record_files("s1", 1), **record_files("s2", 2), **record_files("alone", 3)})
+    samples = 100
+    (tmp_path / "whole.hea").write_text(f"whole/2 2 500 {2 * samples}\ns1 {samples}\ns2 {samples}\n")
+    assert [item.name for item in find_recordings([str(tmp_path)])] == ["alone.hea", "whole.hea"]
+
+
+def test_several_sources_links_and_the_target_inside(tmp_path: Path) -> None:
+    make_archive(tmp_path / "one", 2)
+    make_archive(tmp_path / "two", 2)
+    target = tmp_path / "one" / "out"
+    make_archive(target, 1)
+    (tmp_path / "one" / "link").symlink_to(tmp_path / "two")
+    found = find_recordings([str(tmp_path / "one"), str(tmp_path / "two")], skip=target)
+    assert [item.name.split("/")[0] for item in found] == ["one", "one", "two", "two"]
+
+
+def test_a_named_record_without_suffix_and_a_missing_one(tmp_path: Path) -> None:
+    write(tmp_path, record_files("one", 1))
+    assert find_recordings([str(tmp_path / "one")])[0].name == "one.hea"
+    with pytest.raises(UsageError, match="no such file"):
+        find_recordings([str(tmp_path / "none")])
+
+
+def found(*names: str) -> list[Found]:
+    return [Found(name, name, "scp", 1, 1) for name in names]
+
+
+@pytest.mark.parametrize(
+    ("names", "outputs"),
+    [
+        (("a/x.scp", "b/x.scp"), ["a/x.dcm", "b/x.dcm"]),
+        (("x.scp", "x.xml"), ["x.scp.dcm", "x.xml.dcm"]),
+        (("X.scp", "x.scp"), ["X.scp.dcm", "x.scp~2.dcm"]),
+        (("a:b.scp", "a|b.scp"), ["a_b.scp.dcm", "a_b.scp~2.dcm"]),
+        (("dot. .scp", "tab\tx.scp"), ["dot.dcm", "tab_x.dcm"]),
+        (("../x.scp",), ["_/x.dcm"]),
+    ],
+)
+def test_outputs_never_meet_and_are_safe_names(names: tuple[str, ...], outputs: list[str]) -> None:
+    assert output_names(found(*names), ".dcm") == outputs
