@@ -6,6 +6,7 @@ The lines are those of :mod:`interchange.model.lines`, in plain words: ``# patie
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
+from dataclasses import fields
 from fractions import Fraction
 from typing import Final
 
@@ -15,50 +16,22 @@ from interchange.formats.wfdb.layout import is_layout
 from interchange.formats.wfdb.notes import Notes
 from interchange.formats.wfdb.record_text import base_time
 from interchange.formats.wfdb.storage import Signal
-from interchange.model import Channel, Extras, Moment, Recording, Tracing
+from interchange.model import Acquisition, Channel, Extras, Moment, Patient, Recording, Tracing
 from interchange.model.lines import line, lines_below
+from interchange.model.paths import NOT_CONTENT
 
 __all__ = ["is_own", "outside_lines", "recording_lines", "tracing_lines"]
 
-_ROOTS: Final = frozenset(
-    {"tracings", "patient", "acquisition", "measurements", "marks", "statements", "trial", "document_id", "extras"}
-)
+_ROOTS: Final = tuple(entry.name for entry in fields(Recording) if entry.name not in NOT_CONTENT)
+_APART: Final = frozenset({"tracings", "patient", "acquisition", "marks", "extras"})
+"""Fields of the recording that have a way of their own."""
 
-_PATIENT: Final = (
-    "patient.ids",
-    "patient.name",
-    "patient.other_names",
-    "patient.birth_date",
-    "patient.age",
-    "patient.sex",
-    "patient.height",
-    "patient.weight",
-    "patient.race",
-    "patient.systolic",
-    "patient.diastolic",
-    "patient.drugs",
-    "patient.history",
-    "patient.comments",
-    "patient.absent",
-    "patient.extras",
+_PREFIXES: Final = (
+    *(f"patient.{entry.name}" for entry in fields(Patient)),
+    *(f"acquisition.{entry.name}" for entry in fields(Acquisition) if entry.name not in ("time", "remarks")),
+    *(name for name in _ROOTS if name not in _APART),
 )
-_ACQUISITION: Final = (
-    "acquisition.devices",
-    "acquisition.site",
-    "acquisition.operator",
-    "acquisition.referring",
-    "acquisition.confirming",
-    "acquisition.filters",
-    "acquisition.electrode_placement",
-    "acquisition.mains",
-    "acquisition.reasons",
-    "acquisition.urgency",
-    "acquisition.sequence_number",
-    "acquisition.study",
-    "acquisition.absent",
-    "acquisition.extras",
-)
-_CONTENT: Final = ("statements", "measurements", "trial", "document_id")
+"""Fields that become lines as they are, in the order of the model."""
 
 _COUNTER: Final = frozenset({"wfdb.counter-frequency", "wfdb.counter-base"})
 
@@ -76,7 +49,7 @@ def recording_lines(recording: Recording) -> list[str]:
     found = [*customary, *recording.acquisition.remarks[:plain]]
     if recording.acquisition.time is not None and not _is_whole(recording.acquisition.time):
         found.append(line("acquisition.time", recording.acquisition.time))
-    prefixes = [path for path in (*_PATIENT, *_ACQUISITION, *_CONTENT) if path not in carried]
+    prefixes = [path for path in _PREFIXES if path not in carried]
     found.extend(lines_below(recording, prefixes))
     found.extend(
         line(f"acquisition.remarks[{index}]", text)

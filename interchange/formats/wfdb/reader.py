@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+import re
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import replace
 from fractions import Fraction
 from typing import Final
@@ -14,11 +15,13 @@ from interchange.formats.wfdb.comments import told
 from interchange.formats.wfdb.header import Header, Leftover, parse_header
 from interchange.formats.wfdb.infostrings import InfoString, unwrapped
 from interchange.formats.wfdb.layout import Span, is_layout, spans
+from interchange.formats.wfdb.mark_files import is_listing, listed
+from interchange.formats.wfdb.marks import Ground, foreign_marks, own_marks
 from interchange.formats.wfdb.model_lines import is_own
 from interchange.formats.wfdb.notes import Notes
 from interchange.formats.wfdb.signals import read_signals
-from interchange.formats.wfdb.told import with_lines
-from interchange.model import Extras, Moment, Recording, Tracing, Unread
+from interchange.formats.wfdb.told import with_lines, without_gaps
+from interchange.model import Extras, Mark, Moment, Recording, Tracing, Unread
 from interchange.model.lines import decimal
 from interchange.sources import Source
 
@@ -29,6 +32,7 @@ Fetch = Callable[[str, int], "bytes | None"]
 
 _PART: Final = "Part of record "
 _INFOS: Final = "the info strings"
+_MARK: Final = re.compile(r"marks\[(\d{1,9})\]: ", re.ASCII)
 
 
 def read(source: Source) -> Recording:
@@ -47,52 +51,114 @@ def read(source: Source) -> Recording:
         except SourceError as error:
             raise SourceError(error.reason, f"line {line}" if line else _INFOS) from None
 
-    return _Record(header, fetch, notes, whole=True).recording()
+    record = _Record(header, fetch, notes, source.stem or header.name)
+    recording, tracings = record.read()
+    prefix = f"{record.stem}."
+    names = [name.removeprefix(prefix) for name in source.neighbours() if name.startswith(prefix)]
+    named = {entry.annotator for entry in record.listing} | {line.file.removeprefix(prefix) for line in header.signals}
+    ground = record.ground(tracings)
+    if ground is not None:
+        names = [name for name in names if name not in named]
+        marks = foreign_marks(names, record.annotations, ground, notes, record.unread)
+        recording = recording.with_(marks=(*recording.marks, *marks))
+    recording = without_gaps(recording, tracings, record.unread)
+    return recording.with_(unread=tuple(record.all_unread()), findings=record.all_findings())
 
 
 class _Record:
-    """One record while it is read; only a ``whole`` one may name further records in its info strings."""
+    """One record while it is read; the first may name further ones in its info strings, they may not (``part``).
 
-    def __init__(self, header: Header, fetch: Fetch, notes: Notes, *, whole: bool) -> None:
+    ``in_lines``: numbers of the marks that the first record tells in full.
+    """
+
+    def __init__(
+        self,
+        header: Header,
+        fetch: Fetch,
+        notes: Notes,
+        stem: str,
+        *,
+        part: bool = False,
+        in_lines: frozenset[int] = frozenset(),
+    ) -> None:
         self.header = header
         self.fetch = fetch
         self.notes = notes
-        self.whole = whole
+        self.stem = stem
+        self.part = part
+        self.infos = unwrapped(comment for comment in header.comments if comment.info)
+        self.own = [info.text for info in self.infos if is_own(info.text)]
+        self.layout = [] if part else spans(info.text for info in self.infos)
+        self.listing = listed(info.text for info in self.infos)
+        self.in_lines = in_lines if part else frozenset(_mark_numbers(self.own))
         self.leftovers: list[Leftover] = list(header.leftovers)
         self.unread: list[Unread] = []
         self.findings: list[Finding] = []
+        self.places: list[Mark | int] = []
+        self.owners: list[tuple[int, Fraction]] = []
 
-    def recording(self) -> Recording:
-        """The recording with its findings and what was not taken."""
-        infos = unwrapped(comment for comment in self.header.comments if comment.info)
-        layout = spans(info.text for info in infos) if self.whole else []
-        tracings = self._tracings(layout)
-        own = [info.text for info in infos if is_own(info.text)]
-        others = [info for info in infos if not is_own(info.text) and not self._is_ours(info.text, layout)]
-        recording = with_lines(self._plain(others), tracings, own, self.notes, self.unread)
-        self.unread.extend(Unread(f"line {left.line}", left.size, left.what) for left in self.leftovers)
-        self.unread.extend(
+    def read(self) -> tuple[Recording, list[Tracing | None]]:
+        """The recording without its tracings, and the tracings, None for those that are not there."""
+        tracings = self._tracings()
+        others = [info for info in self.infos if not is_own(info.text) and not self._is_ours(info.text)]
+        recording, tracings = with_lines(self._plain(others), tracings, self.own, self.notes, self.unread)
+        ground = self.ground(tracings)
+        if self.listing and ground is not None:
+            self.places[:0] = own_marks(self.listing, self.annotations, ground, self.in_lines, self.notes, self.unread)
+        if self.places and not self.part:
+            recording = recording.with_(marks=_in_place(self.places, recording.marks))
+        return recording, tracings
+
+    def annotations(self, annotator: str) -> bytes | None:
+        """The bytes of an annotation file of this record."""
+        return self.fetch(f"{self.stem}.{annotator}", 0)
+
+    def ground(self, tracings: Sequence[Tracing | None]) -> Ground | None:
+        """What marks stand on; None where there are no signals."""
+        channels: list[tuple[int, Fraction, str]] = []
+        rows: dict[int, int] = {}
+        for index, start in self.owners:
+            tracing = tracings[index]
+            row = rows.get(index, 0)
+            rows[index] = row + 1
+            channels.append((index, start, tracing.channels[row].name if tracing is not None else ""))
+        if not channels:
+            return None
+        frames = self.header.samples or 0
+        return Ground(self.header.rate, frames, channels[0][0], channels)
+
+    def all_findings(self) -> tuple[Finding, ...]:
+        """Findings of the header, of everything else, and of further records."""
+        return (*self.header.findings, *self.notes.findings(), *self.findings)
+
+    def all_unread(self) -> list[Unread]:
+        """What was not taken, in the order of the header."""
+        found = [Unread(f"line {left.line}", left.size, left.what) for left in self.leftovers]
+        found.extend(
             Unread(f"line {comment.line}", len(comment.text), "comment that is no info string")
             for comment in self.header.comments
             if not comment.info and comment.text.strip(" \t")
         )
-        findings = (*self.header.findings, *self.notes.findings(), *self.findings)
-        return recording.with_(unread=tuple(self.unread), findings=findings)
+        return found + self.unread
 
-    @staticmethod
-    def _is_ours(text: str, layout: Sequence[Span]) -> bool:
-        return (bool(layout) and is_layout(text)) or text.startswith(_PART)
+    def _is_ours(self, text: str) -> bool:
+        return (bool(self.layout) and is_layout(text)) or is_listing(text) or text.startswith(_PART)
 
-    def _tracings(self, layout: Sequence[Span]) -> list[Tracing | None]:
+    def _tracings(self) -> list[Tracing | None]:
         blocks = read_signals(self.header, lambda line: self.fetch(line.file, line.line), self.notes, self.leftovers)
-        found = cut(self.header, blocks, layout, self.notes) if layout else None
+        found = cut(self.header, blocks, self.layout, self.notes) if self.layout else None
         if found is None:
-            if layout:
+            if self.layout:
                 self.notes.at("wfdb.layout", _INFOS)
+            rows = sorted((row, index) for index, block in enumerate(blocks) for row in block.rows)
+            self.owners = [(index, Fraction(0)) for _, index in rows]
             return [tracing_of(self.header, block, self.notes) for block in blocks]
+        for span, tracing in zip(self.layout, found, strict=True):
+            if tracing is not None:
+                self.owners.extend((span.number, tracing.start) for _ in span.signals)
         return [
             self._further(span) if span.record is not None else tracing
-            for span, tracing in zip(layout, found, strict=True)
+            for span, tracing in zip(self.layout, found, strict=True)
         ]
 
     def _further(self, span: Span) -> Tracing | None:
@@ -103,13 +169,19 @@ class _Record:
             if data is None:
                 self.notes.at("wfdb.further-record", place)
                 return None
-            part = _Record(parse_header(data), self.fetch, Notes(), whole=False).recording()
+            part = _Record(
+                parse_header(data), self.fetch, Notes(), span.record or "", part=True, in_lines=self.in_lines
+            )
+            _, tracings = part.read()
         except SourceError as error:
             self.notes.at("wfdb.further-record", place, error.place)
             return None
-        self.findings.extend(replace(finding, place=f"{place}, {finding.place}") for finding in part.findings)
-        self.unread.extend(replace(left, place=f"{place}, {left.place}") for left in part.unread)
-        return part.tracings[0] if part.tracings else None
+        self.findings.extend(replace(finding, place=f"{place}, {finding.place}") for finding in part.all_findings())
+        self.unread.extend(replace(left, place=f"{place}, {left.place}") for left in part.all_unread())
+        self.places.extend(
+            replace(place, tracing=span.number) if isinstance(place, Mark) else place for place in part.places
+        )
+        return tracings[0] if tracings else None
 
     def _plain(self, infos: Sequence[InfoString]) -> Recording:
         """The recording without tracings and lines of the model: header fields, customary keys, remarks."""
@@ -125,6 +197,25 @@ class _Record:
             extras=_counter(self.header),
             format="wfdb",
         )
+
+
+def _in_place(places: Sequence[Mark | int], told: Sequence[Mark]) -> tuple[Mark, ...]:
+    """Marks of annotation files, with those that info strings tell in their places; what has no place comes last."""
+    placed = {place for place in places if isinstance(place, int)}
+    found = [place if isinstance(place, Mark) else told[place] for place in places if _is_there(place, told)]
+    return (*found, *(mark for number, mark in enumerate(told) if number not in placed))
+
+
+def _is_there(place: Mark | int, told: Sequence[Mark]) -> bool:
+    return isinstance(place, Mark) or place < len(told)
+
+
+def _mark_numbers(lines: Sequence[str]) -> Iterator[int]:
+    """The N of every line ``marks[N]: ...``."""
+    for text in lines:
+        match = _MARK.match(text)
+        if match is not None:
+            yield int(match[1])
 
 
 def _moment(header: Header) -> Moment | None:

@@ -133,6 +133,10 @@ RULES: Final[tuple[Rule, ...]] = (
     Rule("wfdb.segment-gain", "note", "gain or baseline change between segments; the samples were brought to a "
          "common step", "WPG", "No sample has lost anything by it."),
     # --- annotation files
+    Rule("wfdb.annotation-missing", "error", "an annotation file that the header names is not there", "DEVELOPERS.md",
+         "Marks of the recording are missing."),
+    Rule("wfdb.annotation-changed", "warning", "an annotation file is not as it was when the header was written",
+         "DEVELOPERS.md", "Somebody edited the marks after the conversion."),
     Rule("wfdb.annotation-end", "warning", "the annotation file has no end mark", "annot(5)",
          "It may have been cut."),
     Rule("wfdb.annotation-trailing", "note", "bytes follow the end mark of the annotation file", "annot(5)",

@@ -8,7 +8,6 @@ Source: WFDB Applications Guide, header(5) and signal(5); sentinels: WFDB Progra
 
 from __future__ import annotations
 
-import hashlib
 from collections.abc import Sequence
 from fractions import Fraction
 from functools import lru_cache
@@ -54,11 +53,6 @@ class SignalFile(NamedTuple):
     frame: int
     signals: tuple[Signal, ...]
     data: bytes
-
-    @property
-    def name(self) -> str:
-        """Eight hexadecimal digits of the SHA-256 of the bytes."""
-        return hashlib.sha256(self.data).hexdigest()[:8]
 
 
 class _Scale(NamedTuple):

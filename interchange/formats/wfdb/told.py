@@ -12,7 +12,7 @@ from interchange.formats.wfdb.notes import Notes
 from interchange.model import Moment, Recording, Tracing, Unread
 from interchange.model.lines import apply
 
-__all__ = ["with_lines"]
+__all__ = ["with_lines", "without_gaps"]
 
 _INFOS: Final = "the info strings"
 _TRACING: Final = re.compile(r"tracings\[(\d{1,6})\]", re.ASCII)
@@ -20,26 +20,26 @@ _TRACING: Final = re.compile(r"tracings\[(\d{1,6})\]", re.ASCII)
 
 def with_lines(
     recording: Recording, tracings: Sequence[Tracing | None], lines: Sequence[str], notes: Notes, unread: list[Unread]
-) -> Recording:
-    """The recording with its tracings and with every line of the model that is understood.
+) -> tuple[Recording, list[Tracing | None]]:
+    """The recording with every line of the model that is understood, and the tracings after that.
 
-    Lines are applied to tracings without samples, which makes the work independent of their size.  Tracings that are
-    None are left out at the end, and marks on them.  Lines that are not understood become remarks.
+    Lines are applied to tracings without samples, which makes the work independent of their size.  Lines that are not
+    understood become remarks.
     """
+    if not lines:
+        return recording, list(tracings)
     base = recording.acquisition.time
-    if lines:
-        kept = [text for text in lines if not _is_on_gap(text, tracings)]
-        if len(kept) < len(lines):
-            unread.append(Unread(_INFOS, 0, "lines about a further record that is not there"))
-        recording = recording.with_(tracings=tuple(map(_hollow, tracings)))
-        recording, others = apply(recording, kept)
-        if others:
-            notes.at("wfdb.line", _INFOS, f"{len(others)} lines")
-            held = recording.acquisition
-            recording = recording.with_(acquisition=replace(held, remarks=(*held.remarks, *others)))
-        tracings = [_filled(*pair) for pair in zip(recording.tracings, tracings, strict=True)]
-    recording = _timed(recording, base, notes)
-    return _without_gaps(recording.with_(tracings=()), tracings, unread)
+    kept = [text for text in lines if not _is_on_gap(text, tracings)]
+    if len(kept) < len(lines):
+        unread.append(Unread(_INFOS, 0, "lines about a further record that is not there"))
+    recording = recording.with_(tracings=tuple(map(_hollow, tracings)))
+    recording, others = apply(recording, kept)
+    if others:
+        notes.at("wfdb.line", _INFOS, f"{len(others)} lines")
+        held = recording.acquisition
+        recording = recording.with_(acquisition=replace(held, remarks=(*held.remarks, *others)))
+    filled = [_filled(*pair) for pair in zip(recording.tracings, tracings, strict=False)]
+    return _timed(recording, base, notes).with_(tracings=()), filled
 
 
 def _is_on_gap(text: str, tracings: Sequence[Tracing | None]) -> bool:
@@ -76,14 +76,15 @@ def _timed(recording: Recording, base: Moment | None, notes: Notes) -> Recording
     return recording.with_(acquisition=replace(recording.acquisition, time=base))
 
 
-def _without_gaps(recording: Recording, tracings: Sequence[Tracing | None], unread: list[Unread]) -> Recording:
+def without_gaps(recording: Recording, tracings: Sequence[Tracing | None], unread: list[Unread]) -> Recording:
     """The recording with the tracings that are there, and everything that refers to them renumbered."""
-    if all(tracing is not None for tracing in tracings):
-        return recording.with_(tracings=tuple(tracing for tracing in tracings if tracing is not None))
+    present = tuple(tracing for tracing in tracings if tracing is not None)
+    if len(present) == len(tracings) and all(0 <= mark.tracing < len(present) for mark in recording.marks):
+        return recording.with_(tracings=present)
     places = {index: place for place, index in enumerate(i for i, t in enumerate(tracings) if t is not None)}
     marks = tuple(replace(mark, tracing=places[mark.tracing]) for mark in recording.marks if mark.tracing in places)
     if len(marks) < len(recording.marks):
-        unread.append(Unread(_INFOS, 0, "marks on a further record that is not there"))
+        unread.append(Unread(_INFOS, 0, "marks on a tracing that is not there"))
     return recording.with_(
         tracings=tuple(
             replace(tracing, of=None if tracing.of is None else places.get(tracing.of))

@@ -6,15 +6,16 @@ that the old header names: the appearance of the new header is the switch.
 
 from __future__ import annotations
 
-import hashlib
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from fractions import Fraction
-from typing import Final, NamedTuple
+from typing import NamedTuple
 
 from interchange.formats.contract import Encoded, Note
 from interchange.formats.wfdb.channels import channel
-from interchange.formats.wfdb.layout import Plan, layout_line, plan, record_line
+from interchange.formats.wfdb.fresh import fingerprint, leftovers_of
+from interchange.formats.wfdb.layout import Plan, Slot, layout_line, plan, record_line
+from interchange.formats.wfdb.mark_files import MarkFile, mark_files
 from interchange.formats.wfdb.model_lines import outside_lines, recording_lines, tracing_lines
 from interchange.formats.wfdb.numerals import decimal, decimal_text
 from interchange.formats.wfdb.record_text import (
@@ -27,20 +28,20 @@ from interchange.formats.wfdb.record_text import (
 )
 from interchange.formats.wfdb.signal_line import read_gain
 from interchange.formats.wfdb.storage import SignalFile, stored
-from interchange.model import Acquisition, Channel, Recording, Tracing
+from interchange.model import Acquisition, Channel, Mark, Recording, Tracing
+from interchange.model.lines import lines_below
 
 __all__ = ["encode"]
 
-_HASH: Final = "[0-9a-f]" * 8
-
 
 class _Output(NamedTuple):
-    """What has been made so far: files but for headers of this record, notes, and the two settings."""
+    """What has been made so far: files, notes, marks that need an info string; and the two settings."""
 
     stem: str
     choice: str
     files: list[tuple[str, bytes]]
     notes: list[Note]
+    marks: list[Mark]
 
 
 def encode(recording: Recording, name: str, options: Mapping[str, str]) -> Encoded:
@@ -49,16 +50,17 @@ def encode(recording: Recording, name: str, options: Mapping[str, str]) -> Encod
     ``options["sample-format"]``: "auto", or the number of a signal format that all samples must fit.  Raises
     RefusedError where they do not.
     """
-    out = _Output(record_name(name), options.get("sample-format", "auto"), [], [])
+    out = _Output(record_name(name), options.get("sample-format", "auto"), [], [], [])
     if out.stem != name:
         out.notes.append(Note("info", "", "the record's own name has letters, digits, _ and - only"))
-    text = _record(recording, out, out.stem, recording_lines(recording))
-    replaces = tuple(f"{out.stem}_{_HASH}.{suffix}" for suffix in ("dat", "hea"))
-    return Encoded((*out.files, (f"{name}.hea", header_bytes(text))), tuple(out.notes), replaces)
+    record, files = _record(recording, out, out.stem, recording_lines(recording))
+    main = record._replace(infos=[*record.infos, *lines_below(Recording(marks=tuple(out.marks)), ("marks",))])
+    out.files.extend((f"{out.stem}.{file.annotator}", file.data) for file in files)
+    return Encoded((*out.files, (f"{name}.hea", header_bytes(main))), tuple(out.notes), leftovers_of(out.stem))
 
 
-def _record(recording: Recording, out: _Output, name: str, infos: list[str]) -> RecordText:
-    """The header of a record; its signal files and further records go to ``out``."""
+def _record(recording: Recording, out: _Output, name: str, infos: list[str]) -> tuple[RecordText, list[MarkFile]]:
+    """The header and the annotation files of a record; its signal files and further records go to ``out``."""
     layout = plan(recording.tracings)
     tracings = recording.tracings
     frames = max((-(-(slot.first + tracings[slot.number].length) // slot.frame) for slot in layout.slots), default=0)
@@ -69,33 +71,49 @@ def _record(recording: Recording, out: _Output, name: str, infos: list[str]) -> 
         tracing = tracings[slot.number]
         file, notes = stored(tracing, f"tracings[{slot.number}]", slot.frame, slot.first, frames, out.choice)
         out.notes.extend(notes)
-        files.append((f"{out.stem}_{file.name}.dat", file, tracing.channels))
-        where.add(slot.number, len(tracing.channels), tracing.length)
-        told.extend(_tracing(tracing, slot.number, file, layout, Fraction(slot.first) / tracing.rate, where.signals))
+        files.append((f"{out.stem}_{fingerprint(file.data)}.dat", file, tracing.channels))
+        where.add(slot, tracing)
+        told.extend(
+            _tracing(tracing, slot.number, file, layout, Fraction(slot.first) / tracing.rate, len(where.owners))
+        )
     out.files.extend((name, file.data) for name, file, _ in files)
+    here = {slot.number for slot in layout.slots}
+    out.marks.extend(mark for mark in recording.marks if not 0 <= mark.tracing < len(tracings))
+    mark_data = _marks([mark for mark in recording.marks if mark.tracing in here], where, layout, out)
     for index in layout.others:
         where.lines[index] = record_line(index, len(tracings), _further(recording, index, out))
         told.extend(outside_lines(tracings[index], index))
-    counter = _counter(recording)
+    lines = [*infos, *where.told(), *(file.line for file in mark_data), *told]
     time = base_time(recording.acquisition.time)
-    lines = where.told()
-    return RecordText(name, layout.rate, frames, counter, time, files, [*infos, *lines, *told])
+    return RecordText(name, layout.rate, frames, _counter(recording), time, files, lines), mark_data
+
+
+def _marks(marks: Sequence[Mark], where: _Where, layout: Plan, out: _Output) -> list[MarkFile]:
+    """Annotation files for marks in this record; those that need a line as well are added to ``out``."""
+    if not marks or layout.rate is None:
+        out.marks.extend(marks)
+        return []
+    rate = decimal(spoken_rate(layout.rate)) or layout.rate
+    files, inexact = mark_files(marks, layout.slots[0].number, rate, where.owners, len(out.marks))
+    out.marks.extend(inexact)
+    return files
 
 
 class _Where:
-    """Gathers the lines that say where each tracing is."""
+    """Gathers the lines that say where each tracing is, and who owns each signal."""
 
     def __init__(self, layout: Plan, count: int) -> None:
         self.layout = layout
         self.count = count
-        self.signals = 0
+        self.owners: list[tuple[int, Fraction, str]] = []
         self.lines: dict[int, str] = {}
 
-    def add(self, index: int, channels: int, length: int) -> None:
-        slot = next(slot for slot in self.layout.slots if slot.number == index)
-        signals = range(self.signals, self.signals + channels)
-        self.lines[index] = layout_line(slot, self.count, signals, length)
-        self.signals += channels
+    def add(self, slot: Slot, tracing: Tracing) -> None:
+        """The next signals of the record are those of this tracing."""
+        signals = range(len(self.owners), len(self.owners) + len(tracing.channels))
+        self.lines[slot.number] = layout_line(slot, self.count, signals, tracing.length)
+        start = Fraction(slot.first) / tracing.rate
+        self.owners.extend((slot.number, start, channel.name) for channel in tracing.channels)
 
     def told(self) -> list[str]:
         """Nothing for a single tracing that begins with the record."""
@@ -126,14 +144,21 @@ def _tracing(tracing: Tracing, index: int, file: SignalFile, layout: Plan, at: F
 
 
 def _further(recording: Recording, index: int, out: _Output) -> str:
-    """Write tracing ``index`` as a record of its own; its name."""
+    """Write tracing ``index`` and its marks as a record of their own; its name."""
     tracing = recording.tracings[index]
     time = recording.acquisition.time
     if time is not None:
         time = time.plus(tracing.start) if time.is_instant else None
-    alone = Recording(tracings=(replace(tracing, start=Fraction(0), of=None),), acquisition=Acquisition(time=time))
-    text = _record(alone, out, "", [f"Part of record {out.stem}"])
-    name = f"{out.stem}_{hashlib.sha256(header_bytes(text)).hexdigest()[:8]}"
+    alone = Recording(
+        tracings=(replace(tracing, start=Fraction(0), of=None),),
+        acquisition=Acquisition(time=time),
+        marks=tuple(replace(mark, tracing=0) for mark in recording.marks if mark.tracing == index),
+    )
+    known = len(out.marks)
+    text, files = _record(alone, out, "", [f"Part of record {out.stem}"])
+    out.marks[known:] = [replace(mark, tracing=index) for mark in out.marks[known:]]
+    name = f"{out.stem}_{fingerprint(header_bytes(text))}"
+    out.files.extend((f"{name}.{file.annotator}", file.data) for file in files)
     out.files.append((f"{name}.hea", header_bytes(text._replace(name=name))))
     return name
 
