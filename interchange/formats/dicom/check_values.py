@@ -1,0 +1,126 @@
+"""Each value against its value representation (PS3.5 6.2), and each element against its place."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator
+from functools import cache
+from typing import Final
+
+from interchange.findings import Finding
+from interchange.formats.dicom.charsets import Charset, charset
+from interchange.formats.dicom.check_attributes import enumerated
+from interchange.formats.dicom.dictionary import attributes
+from interchange.formats.dicom.numbers import parse_decimal
+from interchange.formats.dicom.parse import DataSet, Element
+from interchange.formats.dicom.rules import RULE
+from interchange.formats.dicom.uids import is_uid
+from interchange.formats.dicom.values import LIMITS, parse_age, parse_date, parse_moment, parse_time
+
+__all__ = ["check_places", "check_values"]
+
+_CODE_STRING: Final = re.compile(r"[A-Z0-9_ ]*", re.ASCII)
+_WHOLE: Final = re.compile(r" *[+-]?\d{1,12} *", re.ASCII)
+_BULK: Final = frozenset({"OB", "OW", "OD", "OF", "OL", "OV", "UN", "SQ"})
+_CELLS: Final = {"US": 2, "SS": 2, "UL": 4, "SL": 4, "FL": 4, "FD": 8, "AT": 4, "SV": 8, "UV": 8}
+_LONG: Final = frozenset({"ST", "LT", "UT"})
+_TEXT: Final = frozenset({"SH", "LO", "PN", "UC", "ST", "LT", "UT"})
+_CONTROL: Final = re.compile(r"[\x00-\x1a\x1c-\x1f\x7f-\x9f]")
+_CONTROL_LONG: Final = re.compile(r"[\x00-\x08\x0b\x0e-\x1a\x1c-\x1f\x7f-\x9f]")
+
+
+def check_values(top: DataSet) -> Iterator[Finding]:
+    """Lengths, characters and forms of all values but those of private elements and bulk data."""
+    sets = {id(top): charset(top.raw(0x00080005))}
+    for owner, element in top.walk():
+        own = sets.get(id(owner))
+        if own is None:
+            raw = owner.raw(0x00080005)
+            own = sets[id(owner)] = charset(raw) if raw is not None else sets[id(top)]
+        if element.vr == "SQ" or element.tag >> 16 & 1:
+            continue
+        if element.length & 1:
+            yield RULE["odd-length"].at(owner.at(element.tag), f"{element.length} bytes")
+        if element.vr in _CELLS:
+            if element.length % _CELLS[element.vr]:
+                yield RULE["malformed-number"].at(owner.at(element.tag), f"{element.length} bytes")
+        elif element.vr not in _BULK:
+            yield from _check_text(owner, element, own)
+
+
+def _check_text(owner: DataSet, element: Element, own: Charset) -> Iterator[Finding]:
+    raw = owner.data[element.start : element.start + element.length]
+    text, valid = own.decode(raw) if element.vr in _TEXT else (raw.decode("latin-1"), raw.isascii())
+    place = owner.at(element.tag)
+    if not valid:
+        yield RULE["undecodable-text" if element.vr in _TEXT else "value-characters"].at(place)
+    values = [text] if element.vr in _LONG else text.split("\\")
+    limit = LIMITS.get(element.vr)
+    longest = max((_size(value, element.vr) for value in values), default=0)
+    if limit is not None and longest > limit:
+        yield RULE["value-length"].at(place, f"{longest} characters, at most {limit}")
+    rule = next((rule for value in values if (rule := _form(value.strip(" \0"), element.vr))), None)
+    if rule is not None:
+        yield RULE[rule].at(place)
+    if element.tag in enumerated() and text.strip(" \0"):
+        allowed, clause = enumerated()[element.tag]
+        if any(value.strip(" \0") not in allowed for value in values):
+            found = RULE["enumerated-value"].at(place)
+            yield Finding(found.rule, found.severity, place, found.reason, clause)
+
+
+def _size(value: str, vr: str) -> int:
+    """Characters of a value; of a name the longest component group."""
+    value = value.strip(" \0")
+    return max(map(len, value.split("="))) if vr == "PN" else len(value)
+
+
+def _form(value: str, vr: str) -> str | None:
+    """The rule that a value breaks by its form, None where it is fine or empty."""
+    if not value:
+        return None
+    broken = {
+        "UI": lambda: "bad-uid" if not is_uid(value) else None,
+        "DS": lambda: "malformed-number" if parse_decimal(value) is None else None,
+        "IS": lambda: "malformed-number" if not _WHOLE.fullmatch(value) else None,
+        "DA": lambda: "malformed-date" if parse_date(value) is None else None,
+        "TM": lambda: "malformed-date" if parse_time(value) is None else None,
+        "DT": lambda: "malformed-date" if parse_moment(value) is None else None,
+        "AS": lambda: "malformed-date" if parse_age(value) is None else None,
+        "CS": lambda: "value-characters" if not _CODE_STRING.fullmatch(value) else None,
+    }.get(vr)
+    if broken is not None:
+        return broken()
+    if vr in _TEXT and (_CONTROL_LONG if vr in _LONG else _CONTROL).search(value):
+        return "value-characters"
+    return None
+
+
+@cache
+def _known_top() -> frozenset[int]:
+    return frozenset(row.tag for row in attributes() if not row.path and row.module != "outside")
+
+
+def check_places(top: DataSet) -> Iterator[Finding]:
+    """Elements that no module of an ECG object has, and private ones that nobody signs for (PS3.5 7.8.1)."""
+    creators = {(tag >> 16, tag & 0xFFFF) for tag in top if tag >> 16 & 1 and 0x10 <= tag & 0xFFFF <= 0xFF}
+    unsigned: set[int] = set()
+    for tag, element in top.items():
+        group, number = tag >> 16, tag & 0xFFFF
+        if group & 1:
+            if number > 0xFF and (group, number >> 8) not in creators and group not in unsigned:
+                unsigned.add(group)
+                yield RULE["private-without-creator"].at(top.at(tag))
+        elif number and tag not in _known_top() and group not in (0x0002, 0xFFFC):
+            rule = "retired-attribute" if _is_retired(tag) else "outside-the-object"
+            if element.length or rule == "outside-the-object":
+                yield RULE[rule].at(top.at(tag))
+
+
+def _is_retired(tag: int) -> bool:
+    from pydicom.datadict import dictionary_is_retired
+
+    try:
+        return dictionary_is_retired(tag)
+    except KeyError:
+        return False
