@@ -254,6 +254,7 @@ def everything() -> Recording:
         ),
         trial=TRIAL,
         document_id=Identifier("DOC-1", "2.999.48", "document"),
+        deidentification=(Code("113100", "DCM", "basic profile"), Code(meaning="names blanked")),
         extras=(("demo.recording", "e"),),
     )
 

@@ -45,7 +45,7 @@ TWELVE = ("I", "II", "III", "aVR", "aVL", "aVF", "V1", "V2", "V3", "V4", "V5", "
 
 
 def maybe(strategy: Strategy[Any]) -> Strategy[Any]:
-    return st.none() | strategy
+    return st.one_of(st.none(), strategy, strategy)
 
 
 def some(strategy: Strategy[Any], most: int = 2) -> Strategy[tuple[Any, ...]]:
@@ -436,7 +436,7 @@ def measurements(draw: st.DrawFn, leads: tuple[str, ...], scope: str | None = No
         concept,
         value,
         UNITS.get((concept, scope)) if draw(st.integers(0, 4)) else draw(st.sampled_from((None, "ms", "uV", "1"))),
-        lead=draw(st.sampled_from(leads)) if scope == "per lead" else None,
+        lead=draw(st.sampled_from(leads)) if scope == "per lead" or (scope == "mark" and draw(st.booleans())) else None,
         absent=draw(maybe(absent)) if value is None else None,
         beat=draw(st.none() | st.none() | st.integers(0, 3)),
         text=draw(st.none() | st.none() | texts),
@@ -487,13 +487,13 @@ statements = st.builds(
 # Recordings --------------------------------------------------------------------------------------------------------
 
 
-def often_empty(strategy: Strategy[Any], empty: Any) -> Strategy[Any]:
-    return st.booleans().flatmap(lambda rich: strategy if rich else st.just(empty))
-
-
 @st.composite
 def full(draw: st.DrawFn) -> Recording:
     """A recording with anything in it."""
+
+    def often_empty(strategy: Strategy[Any], empty: Any) -> Strategy[Any]:
+        return strategy if draw(st.booleans()) else st.just(empty)
+
     tracings = [draw(rhythms(first=True))]
     tracings += [draw(rhythms(first=False)) for _ in range(draw(st.sampled_from((0, 0, 1, 2))))]
     for _ in range(draw(st.sampled_from((0, 0, 1, 2)))):
@@ -508,6 +508,7 @@ def full(draw: st.DrawFn) -> Recording:
         statements=draw(often_empty(some(statements, 4), ())),
         trial=draw(often_empty(trials, None)),
         document_id=draw(maybe(identifiers)),
+        deidentification=draw(often_empty(some(codes), ())),
         extras=draw(extras),
     )
 

@@ -14,22 +14,19 @@ from __future__ import annotations
 
 import dataclasses
 import re
-import types
 import typing
 from collections.abc import Iterable, Iterator
 from fractions import Fraction
-from functools import cache
 from typing import Any
 
 from interchange.model.basic import Moment, Quantity
-from interchange.model.paths import NOT_CONTENT, type_hints
+from interchange.model.draft import NOT_UNDERSTOOD, Draft, steps_of
+from interchange.model.paths import NOT_CONTENT
 from interchange.model.recording import Recording
 
 __all__ = ["apply", "decimal", "line", "lines_below"]
 
-_STEP = re.compile(r"([a-z_]+)(?:\[(\d{1,6})\])?")
-_LINE = re.compile(r"([a-z_]+(?:\[\d{1,6}\])?(?:\.[a-z_]+(?:\[\d{1,6}\])?)*): ?(.*)", re.DOTALL)
-_MAX_ITEMS = 1_000_000
+_LINE = re.compile(r"([a-z_]+(?:\[\d{1,6}\])?(?:\.[a-z_]+(?:\[\d{1,6}\])?)*): ?(.*)", re.DOTALL | re.ASCII)
 
 
 def line(path: str, value: object, *, ascii_only: bool = False) -> str:
@@ -57,30 +54,19 @@ def apply(recording: Recording, lines: Iterable[str]) -> tuple[Recording, tuple[
     unknown path, an index that leaves a gap or a value that does not parse is handed back.
     """
     others: list[str] = []
-    waiting: dict[str, list[Any]] = {}
+    draft = Draft(Recording, recording)
     for text in lines:
         found = _LINE.fullmatch(text)
         try:
             if not found:
                 raise ValueError
-            steps = [_step(part) for part in found[1].split(".")]
-            name, index = steps[0]
-            if name in NOT_CONTENT or (name == "tracings" and len(steps) < 2):
+            steps = steps_of(found[1])
+            if steps[0][0] in NOT_CONTENT or (steps[0][0] == "tracings" and len(steps) < 2):
                 raise ValueError
-            if len(steps) == 1 and index is not None:
-                items = waiting.setdefault(name, list(getattr(recording, name)))
-                item, many = _item_type(type_hints(Recording)[name])
-                if not many or index > len(items) or index >= _MAX_ITEMS:
-                    raise IndexError
-                items[index : index + 1] = [_parsed(item, found[2])]
-            else:
-                if name in waiting:
-                    recording = recording.with_(**{name: tuple(waiting.pop(name))})
-                recording = _set(recording, Recording, steps, found[2])
-        except (ValueError, KeyError, IndexError, TypeError, ArithmeticError, AttributeError):
+            draft.set(steps, found[2])
+        except NOT_UNDERSTOOD:
             others.append(text)
-    done: dict[str, Any] = {name: tuple(items) for name, items in waiting.items()}
-    return recording.with_(**done) if done else recording, tuple(others)
+    return draft.build(), tuple(others)
 
 
 def decimal(value: Fraction | int) -> str:
@@ -129,6 +115,11 @@ def _is_object(value: object) -> bool:
     return dataclasses.is_dataclass(value) and not isinstance(value, (Moment, Quantity))
 
 
+def _default(cls: Any, name: str) -> Any:
+    entry = next(f for f in dataclasses.fields(cls) if f.name == name)
+    return None if entry.default is dataclasses.MISSING else entry.default
+
+
 def _is_same(value: object, default: object) -> bool:
     return type(value) is type(default) and value == default
 
@@ -148,7 +139,7 @@ def _pairs(value: Any, prefix: str = "") -> list[tuple[str, object]]:
         if isinstance(inner, tuple):
             for index, item in enumerate(inner):
                 if _is_object(item):
-                    found.extend(_pairs(item, f"{key}[{index}]."))
+                    found.extend(_pairs(item, f"{key}[{index}].") or [(f"{key}[{index}]", "")])
                 else:
                     found.append((f"{key}[{index}]", item))
         elif _is_object(inner):
@@ -178,7 +169,6 @@ def _leaf_text(value: object, ascii_only: bool) -> str:
 
 
 _ESCAPES = {"\\": "\\\\", ";": "\\;", "=": "\\=", "\n": "\\n", "\r": "\\r", "\t": "\\t"}
-_UNESCAPES = {"\\": "\\", ";": ";", "=": "=", "n": "\n", "r": "\r", "t": "\t", "s": " "}
 
 
 def _escaped(text: str, ascii_only: bool) -> str:
@@ -200,163 +190,3 @@ def _is_plain(character: str, ascii_only: bool) -> bool:
 def _hex(character: str) -> str:
     units = character.encode("utf-16-be", "surrogatepass")
     return "".join(f"\\u{units[i] << 8 | units[i + 1]:04X}" for i in range(0, len(units), 2))
-
-
-# Reading -----------------------------------------------------------------------------------------------------------
-
-_ESCAPED = re.compile(r"\\(?:u([0-9A-F]{4})|(.))", re.DOTALL)
-
-
-def _unescaped(text: str) -> str:
-    def plain(found: re.Match[str]) -> str:
-        return chr(int(found[1], 16)) if found[1] else _UNESCAPES[found[2]]
-
-    out = _ESCAPED.sub(plain, text)
-    if any(0xD800 <= ord(c) < 0xE000 for c in out):
-        out = out.encode("utf-16-be", "surrogatepass").decode("utf-16-be", "strict")
-    return out
-
-
-def _split(text: str, separator: str, most: int = -1) -> list[str]:
-    """Split at a separator that is not escaped."""
-    parts: list[str] = []
-    current: list[str] = []
-    escaped = False
-    for character in text:
-        if character == separator and not escaped and (most < 0 or len(parts) < most):
-            parts.append("".join(current))
-            current = []
-            continue
-        escaped = character == "\\" and not escaped
-        current.append(character)
-    parts.append("".join(current))
-    return parts
-
-
-def _step(text: str) -> tuple[str, int | None]:
-    found = _STEP.fullmatch(text)
-    if not found:
-        raise ValueError
-    return found[1], int(found[2]) if found[2] is not None else None
-
-
-def _set(owner: Any, cls: Any, steps: list[tuple[str, int | None]], text: str) -> Any:
-    """A copy of ``owner`` (or a new object of ``cls``) with the value at ``steps`` set from its text."""
-    name, index = steps[0]
-    hint = type_hints(cls)[name]
-    current = getattr(owner, name) if owner is not None else _default(cls, name)
-    item, many = _item_type(hint)
-    if many != (index is not None):
-        raise ValueError
-    if index is None:
-        new = _set(current, item, steps[1:], text) if steps[1:] else _parsed(item, text)
-    else:
-        if index > len(current) or index >= _MAX_ITEMS:
-            raise IndexError
-        old = current[index] if index < len(current) else None
-        value = _set(old, item, steps[1:], text) if steps[1:] else _parsed(item, text)
-        new = (*current[:index], value, *current[index + 1 :])
-    if owner is None:
-        return cls(**{name: new})
-    return dataclasses.replace(owner, **{name: new})
-
-
-def _default(cls: Any, name: str) -> Any:
-    entry = next(f for f in dataclasses.fields(cls) if f.name == name)
-    return None if entry.default is dataclasses.MISSING else entry.default
-
-
-@cache
-def _item_type(hint: Any) -> tuple[Any, bool]:
-    """(type of the value or of the items, whether it is a tuple of any length)."""
-    options = [part for part in _options(hint) if part is not type(None)]
-    for part in options:
-        if typing.get_origin(part) is tuple:
-            inner = typing.get_args(part)
-            if len(inner) == 2 and inner[1] is Ellipsis:
-                return inner[0], True
-    return (options[0] if len(options) == 1 else tuple(options)), False
-
-
-def _options(hint: Any) -> tuple[Any, ...]:
-    if isinstance(hint, types.UnionType) or typing.get_origin(hint) is typing.Union:
-        return typing.get_args(hint)
-    return (hint,)
-
-
-def _parsed(kind: Any, text: str) -> Any:
-    if dataclasses.is_dataclass(kind) and kind not in (Moment, Quantity):
-        return _built(kind, text)
-    return _leaf(kind, text)
-
-
-def _leaf(kind: Any, text: str) -> Any:
-    if typing.get_origin(kind) is tuple:
-        key, value = _split(text, "=", 1)
-        return _unescaped(key), _unescaped(value)
-    if typing.get_origin(kind) is typing.Literal:
-        if text not in typing.get_args(kind):
-            raise ValueError
-        return text
-    if kind is str:
-        return _unescaped(text)
-    if kind is bool:
-        return {"yes": True, "no": False}[text]
-    if kind is int:
-        return int(text)
-    if kind is Moment:
-        return Moment.parse(text)
-    if kind is Quantity:
-        number, unit = text.split(" ", 1)
-        return Quantity(_number(number), _unescaped(unit))
-    if kind is Fraction:
-        return Fraction(text)
-    if isinstance(kind, tuple) and set(kind) == {int, Fraction}:
-        return _number(text)
-    raise ValueError
-
-
-def _number(text: str) -> int | Fraction:
-    value = Fraction(text)
-    return value.numerator if value.denominator == 1 else value
-
-
-def _built(cls: Any, text: str) -> Any:
-    built: Any = None
-    for pair in _split(text, ";") if text else []:
-        key, value = _split(pair.strip(" "), "=", 1)
-        steps = [_step(part) for part in key.split(".")]
-        built = _fill(built, cls, steps, value)
-    return cls(**built)
-
-
-def _fill(built: Any, cls: Any, steps: list[tuple[str, int | None]], text: str) -> dict[str, Any]:
-    """Collect constructor arguments; nested objects are set through :func:`_set` on what was collected so far."""
-    arguments: dict[str, Any] = built or {}
-    name, index = steps[0]
-    item, many = _item_type(type_hints(cls)[name])
-    if many != (index is not None):
-        raise ValueError
-    if index is None:
-        if steps[1:]:
-            old = arguments.get(name)
-            arguments[name] = _set(old, item, steps[1:], text) if old is not None else _fresh(item, steps[1:], text)
-        else:
-            arguments[name] = _parsed(item, text)
-        return arguments
-    items = arguments.get(name, ())
-    if index > len(items):
-        raise IndexError
-    old = items[index] if index < len(items) else None
-    if not steps[1:]:
-        new = _parsed(item, text)
-    elif old is not None:
-        new = _set(old, item, steps[1:], text)
-    else:
-        new = _fresh(item, steps[1:], text)
-    arguments[name] = (*items[:index], new, *items[index + 1 :])
-    return arguments
-
-
-def _fresh(cls: Any, steps: list[tuple[str, int | None]], text: str) -> Any:
-    return cls(**_fill(None, cls, steps, text))

@@ -3,7 +3,10 @@
 from __future__ import annotations
 
 import pytest
+from hypothesis import HealthCheck, Phase, given, settings
+from hypothesis import strategies as st
 
+from interchange.model import Recording
 from interchange.model.paths import NOT_CONTENT, field_paths
 from tests import strategies
 from tests.everything import everything
@@ -50,21 +53,31 @@ def test_the_full_example_says_something_in_every_field() -> None:
 
 
 def test_the_strategy_reaches_every_field() -> None:
-    from hypothesis import HealthCheck, Phase, given, settings
+    said: set[str] = set()
+    for strategy in (
+        strategies.full(),
+        st.builds(Recording, patient=strategies.patients),
+        st.builds(Recording, acquisition=strategies.acquisitions),
+        st.builds(Recording, trial=strategies.trials),
+    ):
+        said |= _said_by(strategy)
+    assert set(field_paths()) - said == set()
 
+
+def _said_by(strategy: st.SearchStrategy[Recording]) -> set[str]:
     said: set[str] = set()
 
     @settings(
-        max_examples=150,
+        max_examples=80,
         phases=[Phase.generate],
         derandomize=True,
         database=None,
         deadline=None,
         suppress_health_check=list(HealthCheck),
     )
-    @given(strategies.full())
-    def collect(recording: object) -> None:
+    @given(strategy)
+    def collect(recording: Recording) -> None:
         said.update(fields_said(recording))
 
     collect()
-    assert set(field_paths()) - said == set()
+    return said
