@@ -17,7 +17,7 @@ from interchange.checks.causes import Cause, find_cause
 from interchange.checks.sources import ELECTRODE_ALGEBRA, PROJECT
 from interchange.checks.view import Row, Strip, View, number, seconds
 from interchange.findings import Finding, Rule
-from interchange.leads import Residual, Samples, parse, residuals
+from interchange.leads import Residual, Samples, parse, residuals, rounding_tolerance
 from interchange.model import Measurement
 
 __all__ = ["RULES", "Sums", "check", "limb_samples", "sums"]
@@ -61,6 +61,7 @@ _LEVELS = Rule(
 
 RULES = (_SIGN, _UNAUGMENTED, _EXCHANGED, _SCALE, _SKEW, _SUMS, _APART, _LEVELS)
 
+_COARSEST = Fraction(10)
 _LIMB = ("I", "II", "III", "aVR", "aVL", "aVF")
 _TWINS = ("-aVR", "VR", "VL", "VF")
 _BY_CAUSE = {
@@ -126,8 +127,13 @@ def _says(view: View, residual: Residual, steps: dict[str, Fraction]) -> str:
 
 
 def _quiet(residual: Residual, steps: dict[str, Fraction]) -> Fraction:
-    """What rounding in one direction and one further step (lossy compression) can make of a sum."""
-    return 2 * residual.tolerance + max((steps.get(name, Fraction(0)) for name in residual.leads), default=Fraction(0))
+    """What rounding in one direction and one further step, or rounding to 10 uV, can make of a sum.
+
+    10 uV is the coarsest step that was ever recommended (AHA 1990): a source that rounded to it and says a finer step
+    is none that was processed apart.
+    """
+    own = 2 * residual.tolerance + max((steps.get(name, Fraction(0)) for name in residual.leads), default=Fraction(0))
+    return max(own, rounding_tolerance(parse(residual.relation), dict.fromkeys(residual.leads, _COARSEST)))
 
 
 def check(view: View) -> Iterator[Finding]:

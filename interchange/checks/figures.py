@@ -29,6 +29,9 @@ MAINS = (50, 60)
 _COARSE = 128
 """Points in which the slow part of a stretch is drawn."""
 _FEW_MISSING = 0.2
+_HALF = -float(np.log(1 - np.sqrt(0.5)))
+"""Makes the square of 1 - exp(-x) one half at the edge."""
+_SPIKE_SECONDS = 0.002
 
 
 @dataclass(frozen=True, slots=True)
@@ -39,9 +42,9 @@ class Figures:
     Per stretch, NaN where more than a fifth of the samples is missing: ``wander`` peak-to-peak of what is slower than
     the wander band, uV; ``mains`` root mean square in 1 Hz around 50 and 60 Hz, uV, ``prominence`` that divided by the
     root mean square of as wide a band beside it (last axis: 50, 60 Hz; NaN where the rate is too low); ``noise`` root
-    mean square of what is faster than the noise band, without mains, in the quieter half of the time.  ``steepest``:
-    steepest slope in mV/s and ``steepest_at`` where, s.  ``step``: largest lasting change of level in uV, ``step_at``
-    where, s.  ``starts``: where the stretches begin, s.
+    mean square of what is faster than the noise band, without mains, in the quieter third of the time.  ``spike``:
+    slope in mV/s with which the sharpest spike rises and falls back, and ``spike_at`` where, s.  ``step``: largest
+    lasting change of level in uV, ``step_at`` where, s.  ``starts``: where the stretches begin, s.
     """
 
     rows: tuple[Row, ...]
@@ -51,8 +54,8 @@ class Figures:
     mains: Floats
     prominence: Floats
     noise: Floats
-    steepest: Floats
-    steepest_at: Floats
+    spike: Floats
+    spike_at: Floats
     step: Floats
     step_at: Floats
     starts: Floats
@@ -128,7 +131,7 @@ def _measured(
             part = _bridged(part, gone)
             sound[at] = gone.reshape(len(which), length).mean(axis=1) <= _FEW_MISSING
         values[at] = part.reshape(len(which), length)
-    found = {**_slopes(values, rate, which.start * length), **_steps(values, rate, which.start * length)}
+    found = {**_spikes(values, rate, which.start * length), **_steps(values, rate, which.start * length)}
     found |= _spectral(values, rate, wander_band, noise_band)
     for name in ("wander", "noise", "step"):
         found[name] = np.where(sound, found[name], np.nan)
@@ -145,17 +148,28 @@ def _bridged(values: Floats, gone: NDArray[np.bool_]) -> Floats:
     return np.interp(places, places[~gone], values[~gone])
 
 
-def _slopes(values: Floats, rate: float, first: int) -> dict[str, Floats]:
-    """The steepest slope of each stretch."""
-    if values.shape[2] < 2:
-        nothing = np.zeros(values.shape[:2])
-        return {"steepest": nothing, "steepest_at": nothing}
-    slopes = np.diff(values, axis=2)
-    np.abs(slopes, out=slopes)
-    at = slopes.argmax(axis=2)
-    top = np.take_along_axis(slopes, at[..., None], axis=2)[..., 0]
+def _spikes(values: Floats, rate: float, first: int) -> dict[str, Floats]:
+    """The sharpest spike of each stretch: it rises and falls back within 2 ms each, its top one or two samples wide.
+
+    The lesser of the two slopes counts; a QRS is steep on one side of a sample, not on both.
+    """
+    reach = max(1, round(rate * _SPIKE_SECONDS))
+    nothing = np.zeros(values.shape[:2])
+    if values.shape[2] < 2 * reach + 2:
+        return {"spike": nothing, "spike_at": nothing}
+    found, places = nothing, nothing
     starts = first + np.arange(values.shape[1]) * values.shape[2]
-    return {"steepest": top * rate / 1000, "steepest_at": (starts + at) / rate}
+    for width in (1, 2):
+        before, after = values[..., : -2 * reach - width + 1], values[..., 2 * reach + width - 1 :]
+        tops = [values[..., reach + i : values.shape[2] - reach - width + 1 + i] for i in range(width)]
+        up = np.minimum.reduce(tops) - np.maximum(before, after)
+        down = np.minimum(before, after) - np.maximum.reduce(tops)
+        height = np.maximum(up, down, out=up)
+        at = height.argmax(axis=2)
+        top = np.take_along_axis(height, at[..., None], axis=2)[..., 0]
+        places = np.where(top > found, (starts + at + reach) / rate, places)
+        found = np.maximum(found, top)
+    return {"spike": found * rate / reach / 1000, "spike_at": places}
 
 
 def _steps(values: Floats, rate: float, first: int) -> dict[str, Floats]:
@@ -237,7 +251,7 @@ def _band(power: Floats, width: float, low: float, high: float) -> Floats:
 
 
 def _noise(spectrum: NDArray[np.complex128], length: int, rate: float, noise_band: float) -> Floats:
-    """Root mean square above the noise band in short blocks; the median of the blocks lies outside the QRS."""
+    """Root mean square above the noise band in short blocks; that of the quieter third lies outside the QRS."""
     size = max(2, round(rate * float(_NOISE_BLOCK)))
     count = length // size
     if count < 4 or noise_band * 2 >= rate:
@@ -245,15 +259,19 @@ def _noise(spectrum: NDArray[np.complex128], length: int, rate: float, noise_ban
     fast = np.fft.irfft(spectrum * _pass_band(spectrum.shape[2], rate / length, noise_band), n=length, axis=2)
     blocks = fast[..., : count * size].reshape(*spectrum.shape[:2], count, size)
     squares = np.einsum("rsbn,rsbn->rsb", blocks, blocks) / size
-    usual: Floats = np.sqrt(np.median(squares, axis=2))
-    return usual
+    third = count // 3
+    quiet: Floats = np.sqrt(np.partition(squares, third, axis=2)[..., third])
+    return quiet
 
 
 def _pass_band(bins: int, width: float, noise_band: float) -> Floats:
-    """A soft edge around the noise band, and nothing within 1 Hz of mains frequencies and their harmonics."""
+    """Half the amplitude passes at the noise band; nothing within 1 Hz of mains frequencies and their harmonics.
+
+    The edge is Gaussian: its response in time is short and does not ring, so that a tall QRS disturbs only its own
+    neighbourhood.
+    """
     frequencies = np.arange(bins) * width
-    edge = np.clip((frequencies / noise_band - 0.75) / 0.5, 0, 1)
-    gain: Floats = np.square(np.sin(edge * np.pi / 2))
+    gain: Floats = np.square(1 - np.exp(-_HALF * np.square(frequencies / noise_band)))
     for frequency in MAINS:
         harmonics = frequencies / frequency
         nearest = np.round(harmonics)

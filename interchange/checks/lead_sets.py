@@ -35,8 +35,8 @@ _LIMB_ONLY = Rule(
     "The chest leads were not recorded here and cannot be calculated.", "computed",
 )  # fmt: skip
 _NONE = Rule(
-    "leads.none", "warning", "no channel is named as an ECG lead", "table of leads (DICOM PS3.16 CID 3001)",
-    "Lead checks say nothing; look at the labels of the channels.", "computed",
+    "leads.none", "warning", "there is no ECG lead", "table of leads (DICOM PS3.16 CID 3001)",
+    "Either no rhythm was recorded, or the labels of the channels name no lead.", "computed",
 )  # fmt: skip
 _UNNAMED = Rule(
     "leads.unnamed", "note", "an ECG channel does not say which lead it is", "table of leads (DICOM PS3.16 CID 3001)",
@@ -206,8 +206,6 @@ def _duplicates(strip: Strip) -> list[str]:
 
 def check(view: View) -> Iterator[Finding]:
     """Findings on lead sets, in a fixed order."""
-    if not view.recording.rhythms:
-        return
     summary = summarise(view, view.config.expect)
     yield from _completeness(view, summary)
     for strip in view.rhythms:
@@ -222,7 +220,10 @@ def check(view: View) -> Iterator[Finding]:
 
 def _completeness(view: View, summary: LeadSummary) -> Iterator[Finding]:
     leads = _all_leads(view)
-    if not leads:
+    unnamed = [row for strip in view.rhythms for row in strip.rows if row.lead is None or row.lead.id == "unspecified"]
+    if unnamed:
+        yield _UNNAMED.at("tracings", listed(row.shown for row in unnamed))
+    elif not leads:
         yield _NONE.at("tracings")
     if summary.missing and summary.expected:
         yield _INCOMPLETE.at("tracings", f"{summary.id} wants {listed(summary.missing, len(summary.wanted))}")
@@ -234,9 +235,6 @@ def _completeness(view: View, summary: LeadSummary) -> Iterator[Finding]:
         count = len(LIMB_LEADS) if _six(view) else len(leads)
         recorded = f"{len(leads)} recorded, " if count > len(leads) else ""
         yield _LIMB_ONLY.at("tracings", f"{recorded}{count} of 6 limb leads, 0 of 6 chest leads")
-    unnamed = [row for strip in view.rhythms for row in strip.rows if row.lead is None or row.lead.id == "unspecified"]
-    if unnamed:
-        yield _UNNAMED.at("tracings", listed(row.shown for row in unnamed))
     if summary.id == "standard-12" and view.main and set(view.main.leads) < set(leads) & {*LIMB_LEADS, *CHEST}:
         yield _SEQUENTIAL.at("tracings", f"{len(view.rhythms)} tracings")
 

@@ -16,7 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from interchange.checks.formulas import microvolts_of
-from interchange.checks.marks import wave_bounds
+from interchange.checks.marks import annotations, wave_bounds
 from interchange.checks.sources import PROJECT, U18
 from interchange.checks.view import Row, Strip, View, number
 from interchange.findings import Finding, Rule
@@ -86,9 +86,8 @@ def _pairs(bounds: Sequence[Mapping[str, Fraction]]) -> list[tuple[Fraction, Fra
 
 def _marked_beats(recording: Recording, tracing: int) -> list[dict[str, Fraction]]:
     """QRS complexes of a rhythm tracing: each onset with the end that follows it before the next onset."""
-    marks = [m for m in recording.marks if m.tracing == tracing and m.lead is None and m.concept.startswith("qrs-o")]
-    groups = dict.fromkeys(m.group for m in marks)
-    ordered = sorted((m.start, m.concept) for m in marks if m.group == next(iter(groups)))
+    marks = next(iter(annotations(recording, tracing)), [])
+    ordered = [(m.start, m.concept) for m in marks if m.concept in ("qrs-onset", "qrs-offset")]
     return [
         {"qrs-onset": start, "qrs-offset": stop}
         for (start, first), (stop, second) in itertools.pairwise(ordered)

@@ -15,7 +15,7 @@ from interchange.findings import Finding, Rule
 from interchange.model import Mark, Recording
 from interchange.vocabulary import beats
 
-__all__ = ["RULES", "beat_instants", "check", "wave_bounds"]
+__all__ = ["RULES", "annotations", "beat_instants", "check", "wave_bounds"]
 
 _REVERSED = Rule(
     "plausibility.end-before-start", "error", "a mark ends before it begins", DEFINITION,
@@ -82,29 +82,44 @@ def _beat_concepts() -> frozenset[str]:
     return frozenset(row.concept for row in beats() if row.counts_as_qrs and row.concept) | {"beat"}
 
 
-def beat_instants(recording: Recording) -> dict[tuple[int, str | None], list[Fraction]]:
-    """Instants of the beats by (tracing, group), in order; from beat marks, else from R peaks or QRS onsets."""
-    found: dict[tuple[int, str | None], dict[str, list[Fraction]]] = {}
-    rhythms = {i for i, tracing in enumerate(recording.tracings) if tracing.kind == "rhythm"}
+def annotations(recording: Recording, tracing: int) -> list[list[Mark]]:
+    """The marks on a tracing that speak of all leads, one list for each that marked them, in order of time.
+
+    Marks of one group belong together.  Where every group holds each concept once only the groups are beats, and all
+    are of one.
+    """
+    groups: dict[str | None, list[Mark]] = {}
     for mark in recording.marks:
-        kind = "beat" if mark.concept in _beat_concepts() else mark.concept
-        if mark.tracing in rhythms and mark.lead is None and (kind == "beat" or kind in _FIDUCIALS):
-            found.setdefault((mark.tracing, mark.group), {}).setdefault(kind, []).append(mark.start)
-    chosen = {}
-    for key, kinds in found.items():
-        enough = [name for name in ("beat", *_FIDUCIALS) if len(kinds.get(name, ())) >= _FEWEST_BEATS]
-        if enough:
-            chosen[key] = sorted(kinds[enough[0]])
-    return chosen
+        if mark.tracing == tracing and mark.lead is None:
+            groups.setdefault(mark.group, []).append(mark)
+    if all(len({m.concept for m in marks}) == len(marks) for marks in groups.values()):
+        groups = {None: [mark for marks in groups.values() for mark in marks]}
+    return [sorted(marks, key=lambda m: m.start) for marks in groups.values() if marks]
+
+
+def beat_instants(recording: Recording) -> Iterator[tuple[int, list[Fraction]]]:
+    """Instants of the beats of the rhythm by tracing, for each that marked them: beats, else R peaks, else onsets."""
+    for index, tracing in enumerate(recording.tracings):
+        if tracing.kind != "rhythm":
+            continue
+        for marks in annotations(recording, index):
+            kinds: dict[str, list[Fraction]] = {}
+            for mark in marks:
+                kind = "beat" if mark.concept in _beat_concepts() else mark.concept
+                kinds.setdefault(kind, []).append(mark.start)
+            enough = [name for name in ("beat", *_FIDUCIALS) if len(kinds.get(name, ())) >= _FEWEST_BEATS]
+            if enough:
+                yield index, kinds[enough[0]]
 
 
 def _heart_rate(view: View) -> Iterator[Finding]:
-    """The stated rate against that of the beats, by mean and by median, whichever is nearer."""
+    """The stated rate, or that of the stated RR interval, against the beats by mean or by median, whichever is nearer."""
     rates = [of_beat(view, name, None) for name in ("heart-rate-ventricular", "heart-rate")]
-    stated = next((rate for rate in rates if rate is not None), None)
+    rr = of_beat(view, "rr-interval", None)
+    stated = next((rate for rate in rates if rate is not None), 60000 / rr if rr and rr > 0 else None)
     if stated is None:
         return
-    for (tracing, _), instants in beat_instants(view.recording).items():
+    for tracing, instants in beat_instants(view.recording):
         gaps = [float(b - a) for a, b in itertools.pairwise(instants) if b > a]
         if len(gaps) < _FEWEST_BEATS - 1:
             continue
@@ -122,13 +137,13 @@ def wave_bounds(recording: Recording) -> Iterator[tuple[int, dict[str, Fraction]
     for index, tracing in enumerate(recording.tracings):
         if tracing.kind != "representative beat":
             continue
-        bounds: dict[str, Fraction] = {}
         groups = dict.fromkeys(m.group for m in recording.marks if m.tracing == index)
-        marks = [m for m in recording.marks if m.tracing == index and m.group == next(iter(groups))]
-        for mark in marks:
-            for concept, instant in _instants(mark):
-                keep = max if concept.endswith("offset") else min
-                bounds[concept] = keep(bounds.get(concept, instant), instant)
+        bounds: dict[str, Fraction] = {}
+        for mark in recording.marks:
+            if mark.tracing == index and mark.group == next(iter(groups)):
+                for concept, instant in _instants(mark):
+                    keep = max if concept.endswith("offset") else min
+                    bounds[concept] = keep(bounds.get(concept, instant), instant)
         if bounds:
             yield index, bounds
 

@@ -54,7 +54,8 @@ _STEP = Rule(
     "Levels before and after the jump cannot be compared; an electrode may have moved.", "proposal",
 )  # fmt: skip
 _SPIKE = Rule(
-    "quality.steep-spike", "note", "a slope is steeper than a heart makes it and no pacing spike is marked there",
+    "quality.steep-spike", "note",
+    "a spike rises and falls back more steeply than a heart makes it, and no pacing spike is marked there",
     f"{I25} (steepest test slope)", "It may be a pacing spike or an artefact.", "memory",
 )  # fmt: skip
 _WANDER = Rule(
@@ -255,16 +256,16 @@ def _spikes_and_steps(view: View, strip: Strip, found: Figures, live: NDArray[np
         rows = [found.rows[i] for i in hit]
         amount = number(found.step[worst, where[worst]])
         yield _STEP.at(strip.place_of(rows), f"{listed((r.shown for r in rows), len(found.rows))}, {amount} uV at {at}")
-    steep = found.steepest > view.config.number("spike-slope")
+    steep = found.spike > view.config.number("spike-slope")
     marked = np.array(sorted(float(m.start) for m in view.recording.marks
                              if m.tracing == strip.index and m.concept.endswith("spike")))  # fmt: skip
     if marked.size:
-        steep &= ~(np.abs(found.steepest_at[..., None] - marked).min(axis=2) < _NEAR_SPIKE)
+        steep &= ~(np.abs(found.spike_at[..., None] - marked).min(axis=2) < _NEAR_SPIKE)
     hit = [at for at in live if steep[at].any()]
     if hit:
         rows = [found.rows[i] for i in hit]
         which = steep[hit[0]].argmax()
-        first, slope = seconds(float(found.steepest_at[hit[0], which])), number(found.steepest[hit[0], which])
+        first, slope = seconds(float(found.spike_at[hit[0], which])), number(found.spike[hit[0], which])
         yield _SPIKE.at(
             strip.place_of(rows),
             f"{listed((r.shown for r in rows), len(found.rows))}; {rows[0].shown}: {slope} mV/s at {first}",

@@ -41,6 +41,10 @@ _WORDS = ("no", "one", "two", "three", "four", "five", "six", "seven", "eight", 
           "thirteen", "fourteen", "fifteen", "sixteen", "seventeen", "eighteen")  # fmt: skip
 
 
+_MANY = 6
+"""Leads of a set from which on it is told as "so many of so many"."""
+
+
 @dataclass(frozen=True, slots=True)
 class Report:
     """What a check found.
@@ -151,7 +155,7 @@ def _leads(view: View, summary: LeadSummary) -> str:
     if not view.recording.rhythms:
         return "No rhythm tracing"
     have, derivable = len(summary.present), len(summary.derivable)
-    if not summary.wanted:
+    if not summary.wanted or (summary.extra and not summary.expected and len(summary.wanted) < _MANY):
         return _unknown_set(summary)
     total = len(summary.wanted)
     if set(summary.wanted) == set(LIMB_LEADS):
@@ -167,8 +171,9 @@ def _leads(view: View, summary: LeadSummary) -> str:
 
 def _unknown_set(summary: LeadSummary) -> str:
     """Leads that make up no set of the table are named."""
-    have, unnamed = len(summary.present), summary.unnamed
-    parts = [f"{_word(have)} {'lead' if have == 1 else 'leads'}, {listed(summary.present)}"] if have else []
+    names, unnamed = (*summary.present, *summary.extra), summary.unnamed
+    have = len(names)
+    parts = [f"{_word(have)} {'lead' if have == 1 else 'leads'}, {listed(names)}"] if have else []
     if unnamed:
         parts.append(f"{_word(unnamed)} ECG {'channel' if unnamed == 1 else 'channels'} without the name of a lead")
     return _capital(" and ".join(parts)) or "No ECG lead"
@@ -179,7 +184,7 @@ def _following(have: int, derivable: int, total: int) -> str:
         return ""
     what = "the other" if have + derivable == total else "and"
     verb = "follows" if derivable == 1 else "follow"
-    return f", {what} {_word(derivable)} {verb} exactly,"
+    return f", {what} {_word(derivable)} {verb} exactly"
 
 
 def _timing(view: View) -> str:
