@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import TYPE_CHECKING
 
+from interchange.formats.aecg.account import ACCOUNT
 from interchange.formats.aecg.recognise import recognise
 from interchange.formats.aecg.rules import RULES
 
@@ -18,11 +19,25 @@ if TYPE_CHECKING:
     from interchange.model import Recording
     from interchange.sources import Source
 
-__all__ = ["RULES", "check", "encode", "read", "recognise"]
+__all__ = ["ACCOUNT", "RULES", "check", "encode", "read", "recognise"]
 
 
 def read(source: Source) -> Recording:
     """The recording; SourceError when no samples can be had from the document."""
-    from interchange.formats.aecg import read as reading
+    from interchange.formats.aecg import reader
 
-    return reading.read(source)
+    return reader.read(source)
+
+
+def encode(recording: Recording, name: str, options: Mapping[str, str]) -> Encoded:
+    """The document ``name.xml``, R1-2004 or with ``edition=2009`` the normative edition of that year."""
+    from interchange.formats.aecg import writer
+
+    return writer.encode(recording, name, options)
+
+
+def check(source: Source) -> tuple[Finding, ...]:
+    """All findings on conformance, in the order of the file."""
+    from interchange.formats.aecg import checker
+
+    return checker.check(source)

@@ -64,9 +64,14 @@ def placed(series: list[Series], document: Iterable[Moment | None], log: Log) ->
     zone = _zone(series, document)
     if len(log.zones) > 1:
         log.add("aecg.zone-mixed")
-    heads = [_absolute(s, entry, zone) for entry in series if entry.kind == "rhythm" for s in entry.segments]
-    known = [head for head in heads if head is not None and head.is_instant]
-    relative = [s.relative for entry in series if entry.kind == "rhythm" for s in entry.segments if s.relative is not None]
+    rhythms = [(s, entry) for entry in series if entry.kind == "rhythm" for s in entry.segments]
+    heads = [_absolute(s, entry, zone) for s, entry in rhythms]
+    known = [
+        head.plus(-_lead(s)) if _lead(s) else head
+        for (s, _), head in zip(rhythms, heads, strict=True)
+        if head is not None and head.is_instant
+    ]
+    relative = [s.relative - _lead(s) for s, _ in rhythms if s.relative is not None]
     zero = _earliest(known)
     found = Placed([], zero, zone, [])
     first = min(relative) if relative and zero is None else Fraction(0)
@@ -97,6 +102,12 @@ def _of(entry: Series, series: list[Series]) -> int | None:
         if entry.kind == "rhythm" and entry.tracings:
             return entry.tracings[0]
     return None
+
+
+def _lead(segment: Segment) -> Fraction:
+    """Seconds of the tracing that lie before a segment, by the writer's note."""
+    note = segment.controls.segment
+    return note.first * segment.step if note is not None else Fraction(0)
 
 
 def _lows(series: list[Series]) -> list[Moment | None]:

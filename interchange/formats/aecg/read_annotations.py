@@ -36,7 +36,7 @@ from interchange.model import Code, Mark, Measurement, Moment, Statement
 if TYPE_CHECKING:
     from interchange.vocabulary import Concept
 
-__all__ = ["Content", "read_annotations"]
+__all__ = ["Content", "mark_concept", "measured", "own_concept", "read_annotations"]
 
 XSI_TYPE = "{http://www.w3.org/2001/XMLSchema-instance}type"
 
@@ -139,7 +139,7 @@ def _annotation(node: Node, scope: _Scope) -> None:
     value = node.take("value")
     kind = (value.get(XSI_TYPE) or "").rsplit(":", 1)[-1].upper() if value else ""
     coded = value.attributes.get("code", "").strip() if value else ""
-    if upper in CLASS_CODES or (not own and _mark_concept(text) and not _is_number(value)):
+    if upper in CLASS_CODES or (not own and mark_concept(text) and not _is_number(value)):
         _mark(node, upper, full, value, coded, inner)
     elif lead_of(text) is not None and not own:
         inner.lead = _lead_name(text)
@@ -184,7 +184,7 @@ def _lead_name(code: str) -> str:
 
 
 @cache
-def _mark_concept(refid: str) -> Concept | None:
+def mark_concept(refid: str) -> Concept | None:
     from interchange.vocabulary import concept_by_refid
 
     return concept_by_refid(refid, "mark") if refid else None
@@ -217,7 +217,7 @@ def _instants() -> dict[tuple[str, str], str]:
 def _mark(node: Node, upper: str, full: Code | None, value: Node | None, coded: str, scope: _Scope) -> None:
     """A wave, beat, rhythm, stretch of noise or spike."""
     named = coded if upper in CLASS_CODES and coded else full.value or "" if full else ""
-    concept = _mark_concept(named)
+    concept = mark_concept(named)
     source = None
     words = code_of(value, scope.log) if value is not None else None
     if concept is None:
@@ -298,7 +298,7 @@ def _measurement(
 ) -> None:
     """A measurement, or something with a code that no table has."""
     leads: tuple[str | None, ...] = scope.region.leads or (scope.lead,)
-    concept, lead = measured(text, leads != (None,)) if text and not own else _own_concept(text, leads != (None,))
+    concept, lead = measured(text, leads != (None,)) if text and not own else own_concept(text, leads != (None,))
     if lead is not None:
         leads = (lead,)
     source = None
@@ -332,7 +332,7 @@ def _measurement(
 
 
 @cache
-def _own_concept(text: str, lead: bool) -> tuple[Concept | None, str | None]:
+def own_concept(text: str, lead: bool) -> tuple[Concept | None, str | None]:
     from interchange.vocabulary import concept
 
     for scope in (("per lead", "global", "mark") if lead else ("global", "mark", "per lead")):

@@ -32,7 +32,7 @@ if TYPE_CHECKING:
 
     from interchange.vocabulary import Lead
 
-__all__ = ["Row", "Segment", "Series", "lead_of", "read_series"]
+__all__ = ["Row", "Segment", "Series", "lead_of", "named", "read_series"]
 
 
 @dataclass(slots=True, eq=False)
@@ -244,7 +244,7 @@ def lead_of(code: str) -> Lead | None:
 
 
 @cache
-def _named(code: str, shown: str) -> tuple[str, str | None, str, bool, bool]:
+def named(code: str, shown: str) -> tuple[str, str | None, str, bool, bool]:
     """Channel name, label, origin, whether the lead is known, whether its code is well spelt."""
     from interchange.vocabulary import channel_name, lead_named
 
@@ -264,7 +264,7 @@ def _row(sequence: Node, text: str, shown: str, value: Node | None, pad: int | N
     import numpy as np
 
     controls = read_controls(sequence, log)
-    name, label, origin, known, spelt = _named(text, shown)
+    name, label, origin, known, spelt = named(text, shown)
     if not known:
         log.add("aecg.lead-unknown", sequence)
     elif not spelt:

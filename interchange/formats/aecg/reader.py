@@ -101,15 +101,15 @@ def _assembled(header: Header, series: list[Series], place: Placed, content: Con
         electrode_placement=first,
     )
     return Recording(
-        tuple(tracings),
-        header.patient,
-        acquisition,
-        tuple(content.measurements),
-        tuple(content.marks),
-        tuple(content.statements),
-        header.trial,
-        header.document_id,
-        tuple(header.extras),
+        tracings=tuple(tracings),
+        patient=header.patient,
+        acquisition=acquisition,
+        measurements=tuple(content.measurements),
+        marks=tuple(content.marks),
+        statements=tuple(content.statements),
+        trial=header.trial,
+        document_id=header.document_id,
+        extras=tuple(header.extras),
         format="aecg",
     )
 

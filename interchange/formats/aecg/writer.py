@@ -1,0 +1,186 @@
+"""Writing an aECG document: R1-2004, or the normative edition of 2009.
+
+The message is built in document order.  The header, the devices and the people are then read back from the tree by the
+reader's own functions, and what does not come back as it went in is said in lines of text (see :mod:`difference`).
+"""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Mapping
+from dataclasses import replace
+from typing import TYPE_CHECKING
+
+from interchange.errors import RefusedError
+from interchange.formats.aecg.clock import Clock
+from interchange.formats.aecg.difference import lines_for
+from interchange.formats.aecg.edition import to_2009
+from interchange.formats.aecg.log import Log
+from interchange.formats.aecg.markup import HL7, XSI, tree
+from interchange.formats.aecg.read_devices import analysing_device, recorder
+from interchange.formats.aecg.read_header import Header, read_header, read_performers
+from interchange.formats.aecg.write_annotations import Written, add_annotations, analysing, content_lines
+from interchange.formats.aecg.write_devices import add_operator, add_recorder
+from interchange.formats.aecg.write_header import add_line, write_header
+from interchange.formats.aecg.write_series import (
+    Group,
+    add_filters,
+    add_series,
+    add_sets,
+    channel_lines,
+    groups,
+    read_back_filters,
+)
+from interchange.formats.aecg.write_types import ts
+from interchange.formats.contract import Encoded, Note
+from interchange.model import Acquisition, Device, Recording, Tracing
+
+if TYPE_CHECKING:
+    from lxml import etree
+
+__all__ = ["encode"]
+
+PLACEHOLDER = "0" * 8 + "-0000-0000-0000-" + "0" * 12
+
+
+def encode(recording: Recording, name: str, options: Mapping[str, str]) -> Encoded:
+    """The document of a recording; RefusedError when there is nothing to write or it cannot be held at all."""
+    if not any(_has_samples(tracing) for tracing in recording.tracings):
+        raise RefusedError("there is no sample to write", "tracings")
+    root, notes = _message(recording)
+    if options.get("edition") == "2009":
+        to_2009(root)
+    return Encoded(((f"{name}.xml", _bytes(root)),), tuple(notes))
+
+
+def _has_samples(tracing: Tracing) -> bool:
+    return tracing.length > 0 and (tracing.missing is None or not bool(tracing.missing.all()))
+
+
+def _message(recording: Recording) -> tuple[etree._Element, list[Note]]:
+    from lxml import etree
+
+    clock = Clock.of(recording)
+    root = etree.Element(
+        f"{{{HL7}}}AnnotatedECG", {"classCode": "OBS", "moodCode": "EVN"}, nsmap={None: HL7, "xsi": XSI}
+    )
+    notes = write_header(root, recording, clock.low, clock.high)
+    header = read_header(tree(root), Log())
+    before_series = len(root)
+    native = _native(recording, header, clock)
+    done = Written()
+    devices = _all_series(root, recording, clock, done)
+    native = native.with_(acquisition=replace(native.acquisition, devices=devices[0], operator=devices[1]))
+    lines = _lines(recording, native, clock)
+    lines += channel_lines(recording.tracings)
+    lines += content_lines(recording, done)
+    for offset, text in enumerate(lines):
+        root.insert(before_series + offset, add_line(text))
+    if lines:
+        notes.append(Note("info", "", f"{len(lines)} values stand in lines of text, for want of a field in the message"))
+    return root, notes
+
+
+def _native(recording: Recording, header: Header, clock: Clock) -> Recording:
+    """What the header alone gives back."""
+    acquisition = replace(
+        header.acquisition,
+        time=recording.acquisition.time if clock.absolute or ts(recording.acquisition.time) else None,
+        filters=read_back_filters(recording.acquisition.filters),
+    )
+    return Recording(patient=header.patient, acquisition=acquisition, trial=header.trial)
+
+
+def _lines(recording: Recording, native: Recording, clock: Clock) -> list[str]:
+    """Lines for the header, the acquisition, and starts that are not counted from the first sample."""
+    found: list[str] = []
+    for name in ("patient", "acquisition", "trial", "deidentification"):
+        found += lines_for(name, getattr(recording, name), getattr(native, name))
+    starts = [tracing.start for tracing in recording.rhythms]
+    moved = bool(starts) and min(starts) != 0
+    for index, tracing in enumerate(recording.tracings):
+        if tracing.start != 0 and (moved or tracing.kind != "rhythm"):
+            found += lines_for(f"tracings[{index}].start", tracing.start, None)
+    if moved and clock.absolute:
+        found += lines_for("acquisition.time", recording.acquisition.time, None)
+    return found
+
+
+def _all_series(
+    root: etree._Element, recording: Recording, clock: Clock, done: Written
+) -> tuple[tuple[Device, ...], object]:
+    """Every series with its sets and annotations; gives back devices and operator as the reader will find them."""
+    found = groups(tuple(t for t in recording.tracings))
+    devices: tuple[Device, ...] = ()
+    operator: object = None
+    beats = {index: at for at, index in enumerate(i for i, t in enumerate(recording.tracings) if t.kind != "rhythm")}
+    for at, group in enumerate(found):
+        series = add_series(root, "component", "series", group, clock)
+        if at == 0:
+            devices, operator = _made_by(series, recording.acquisition)
+        if group.kind == "RHYTHM":
+            add_filters(series, recording.acquisition.filters)
+        _fill(series, recording, group, clock, at == 0, beats, done)
+    return devices, operator
+
+
+def _fill(
+    series: etree._Element,
+    recording: Recording,
+    group: Group,
+    clock: Clock,
+    first: bool,
+    beats: dict[int, int],
+    done: Written,
+) -> None:
+    """Sequence sets, annotation sets and derived series, in this order."""
+    before: Tracing | None = None
+    for index in group.tracings:
+        tracing = recording.tracings[index]
+        if _has_samples(tracing):
+            noted = before is not None and before.rate == tracing.rate and bool(set(before.names) & set(tracing.names))
+            add_sets(series, tracing, clock, index, noted)
+            before = tracing
+    beat = beats[group.tracings[0]] if group.kind != "RHYTHM" else None
+    add_annotations(series, recording, group, clock, first, beat, done)
+    for inner in group.derived:
+        derived = add_series(series, "derivation", "derivedSeries", inner, clock)
+        _fill(derived, recording, inner, clock, False, beats, done)
+
+
+def _made_by(series: etree._Element, acquisition: Acquisition) -> tuple[tuple[Device, ...], object]:
+    """Recorder and operator of the first series, and what the reader makes of them and of the analysing device."""
+    from lxml import etree
+
+    from interchange.formats.aecg.write_devices import add_device_author
+
+    log = Log()
+    made = next((device for device in acquisition.devices if device.role != "analysing"), None)
+    found: list[Device] = []
+    if made is not None:
+        add_recorder(series, made)
+        back = recorder(tree(series), log)
+        found += [back] if back is not None else []
+    add_operator(series, acquisition.operator)
+    people = read_performers(tree(series), log)
+    program = analysing(acquisition.devices)
+    if program is not None:
+        scratch = etree.Element(f"{{{HL7}}}scratch", nsmap={None: HL7, "xsi": XSI})
+        add_device_author(scratch, program)
+        node = tree(scratch).step("author", "assignedEntity", "assignedAuthorType", "assignedDevice")
+        back = analysing_device(node, log) if node is not None else None
+        found += [back] if back is not None and back not in found else []
+    return tuple(found), people[0] if people else None
+
+
+def _bytes(root: etree._Element) -> bytes:
+    """The document as UTF-8, its id made from everything else in it."""
+    from lxml import etree
+
+    data: bytes = etree.tostring(root, xml_declaration=True, encoding="UTF-8", pretty_print=True)
+    digest = bytearray(hashlib.sha256(data).digest()[:16])
+    digest[6] = digest[6] & 0x0F | 0x80
+    digest[8] = digest[8] & 0x3F | 0x80
+    text = digest.hex()
+    id = f"{text[:8]}-{text[8:12]}-{text[12:16]}-{text[16:20]}-{text[20:]}"
+    return data.replace(PLACEHOLDER.encode(), id.encode(), 1)
