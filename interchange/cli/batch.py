@@ -24,6 +24,8 @@ if TYPE_CHECKING:
 
 __all__ = ["add_arguments", "execute"]
 
+USAGE = "SOURCE... --into FOLDER [options]"
+
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Describe the command's arguments."""

@@ -27,6 +27,7 @@ if TYPE_CHECKING:
 
 __all__ = ["REPORTS_VERSION", "Outcome", "add_arguments", "brief_lines", "execute", "report_lines"]
 
+USAGE = "FILE... [options]"
 REPORTS_VERSION = 1
 MOST_ALIKE = 5
 MOST_LOUD = 12

@@ -9,6 +9,7 @@ COMMANDS: tuple[tuple[str, str, str], ...] = (
     ("show", "interchange.cli.show", "who, when, device, leads, tracings, measurements, statements"),
     ("check", "interchange.cli.check", "is it conformant, complete, plausible: findings with place and reason"),
     ("compare", "interchange.cli.compare", "what differs between two recordings, whatever their formats"),
+    ("batch", "interchange.cli.batch", "convert or check whole archives, in parallel, resumable"),
     ("rules", "interchange.cli.rules", "the rules that are checked, each with its reason and source"),
 )
-"""Name, module, what it does.  A module offers ``add_arguments(parser)`` and ``execute(arguments) -> exit status``."""
+"""Name, module, what it does.  A module offers ``USAGE``, ``add_arguments(parser)`` and ``execute(arguments) -> int``."""

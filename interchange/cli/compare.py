@@ -16,6 +16,7 @@ if TYPE_CHECKING:
 
 __all__ = ["COMPARISON_VERSION", "add_arguments", "comparison_document", "comparison_text", "execute"]
 
+USAGE = "A B [options]"
 COMPARISON_VERSION = 1
 KINDS = {"changed": "different", "left": "only in first", "added": "only in second"}
 MOST_SHOWN = 40

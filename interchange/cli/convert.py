@@ -10,6 +10,7 @@ import argparse
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from interchange.cli.deidentify import add_deidentification, key, policy
 from interchange.cli.output import put, put_document, tell
 from interchange.errors import TargetError, UsageError
 from interchange.formats import FORMATS
@@ -19,6 +20,7 @@ if TYPE_CHECKING:
 
 __all__ = ["add_arguments", "execute"]
 
+USAGE = "SOURCE TARGET [options]"
 FORMAT_NAMES = ", ".join(entry.name for entry in FORMATS)
 
 
@@ -64,6 +66,7 @@ def add_conversion_arguments(parser: argparse.ArgumentParser) -> None:
     changes.add_argument("--tracing", metavar="N", type=tracing_number, help="keep this one tracing, counted from 1")
     changes.add_argument("--only", choices=("ecg",), help="keep ECG leads, leave other signals")
     changes.add_argument("--derive", action="store_true", help="add leads that follow exactly from others")
+    add_deidentification(parser)
 
 
 def add_from(parser: argparse.ArgumentParser) -> None:
@@ -83,6 +86,7 @@ def execute(arguments: argparse.Namespace) -> int:
     from interchange.receipt import receipt_text
 
     beside = _receipt_place(arguments)
+    without = policy(arguments)
     receipt = convert(
         arguments.source,
         arguments.target,
@@ -92,6 +96,8 @@ def execute(arguments: argparse.Namespace) -> int:
         verify=arguments.verify == "all",
         source_format=arguments.source_format,
         requests=requests(arguments),
+        deidentify=without,
+        key=key(arguments) if without is not None else None,
         receipt_name=beside,
         **format_options(arguments),
     )

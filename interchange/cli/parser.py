@@ -50,6 +50,12 @@ class _Help(argparse.RawDescriptionHelpFormatter):
             columns = 0
         super().__init__(prog, max_help_position=26, width=min(max(columns, 80), 100) - 2)
 
+    def _fill_text(self, text: str, width: int, indent: str) -> str:
+        """Descriptions are filled paragraph by paragraph; what has a table in it stays as it is."""
+        if "\n  " in text:
+            return super()._fill_text(text, width, indent)
+        return "\n\n".join(argparse.HelpFormatter._fill_text(self, part, width, indent) for part in text.split("\n\n"))
+
 
 class _Parser(argparse.ArgumentParser):
     """Raises UsageError where its parent would end the process; loads its sub-command when it is used."""
@@ -62,7 +68,8 @@ class _Parser(argparse.ArgumentParser):
         if self._module:
             module = importlib.import_module(self._module)
             self._module = ""
-            self.description = (module.__doc__ or "").partition("\n")[0]
+            self.description = (module.__doc__ or "").strip()
+            self.usage = f"{self.prog} {module.USAGE}"
             module.add_arguments(self)
             self.set_defaults(execute=module.execute)
         return super().parse_known_args(args, namespace)

@@ -20,6 +20,7 @@ if TYPE_CHECKING:
 
 __all__ = ["RULES_VERSION", "add_arguments", "all_rules", "area_title", "execute", "rules_document"]
 
+USAGE = "[ID] [options]"
 RULES_VERSION = 1
 HOW_SURE = {
     "seen": "read in the document named",

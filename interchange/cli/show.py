@@ -9,8 +9,11 @@ import argparse
 
 from interchange.cli.convert import add_from
 from interchange.cli.output import put, put_document, style, width
+from interchange.errors import UsageError
 
 __all__ = ["add_arguments", "execute"]
+
+USAGE = "FILE [options]"
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -24,12 +27,12 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 def execute(arguments: argparse.Namespace) -> int:
     """Read, and print."""
     from interchange.api import read
-    from interchange.errors import UsageError
-    from interchange.show import recording_document, recording_text
 
     if arguments.samples and not arguments.json:
         raise UsageError("goes with --json only", "--samples")
     recording = read(arguments.file, arguments.source_format)
+    from interchange.show import recording_document, recording_text
+
     if arguments.json:
         put_document(recording_document(recording, file=arguments.file, samples=arguments.samples))
     else:

@@ -1,0 +1,104 @@
+"""Wrong usage: exit status 2, one line that says what is wrong and where to read on, and nothing done."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+WRONG = {
+    "nothing": ((), "say what to do: convert, show, check, compare"),
+    "no such command": (("transmogrify", "a"), "there is no such command; the commands are convert, show"),
+    "no file": (("show",), "the following arguments are required: FILE"),
+    "no target": (("convert", "SOURCE"), "the following arguments are required: TARGET"),
+    "too many": (("show", "SOURCE", "b"), "unrecognized arguments: b"),
+    "no such option": (("show", "SOURCE", "--colour"), "unrecognized arguments: --colour"),
+    "shortened option": (("show", "SOURCE", "--js"), "unrecognized arguments: --js"),
+    "unknown format to write": (("convert", "SOURCE", "TARGET", "--to", "pdf"), "--to: there is no such format; "),
+    "unknown format to read": (("show", "SOURCE", "--from", "x"), "--from: there is no such format; the formats are"),
+    "no suffix": (("convert", "SOURCE", "FOLDER/plain"), "the name ends with no suffix of a format"),
+    "unknown class": (("convert", "SOURCE", "TARGET", "--accept", "all"), "accept: the classes that can be accepted"),
+    "empty class": (("convert", "SOURCE", "TARGET", "--accept", "timing,"), "--accept: has an empty part"),
+    "tracing 0": (("convert", "SOURCE", "TARGET", "--tracing", "0"), "--tracing: must be a whole number"),
+    "tracing minus": (("convert", "SOURCE", "TARGET", "--tracing=-1"), "--tracing: must be a whole number"),
+    "tracing word": (("convert", "SOURCE", "TARGET", "--tracing", "two"), "--tracing: must be a whole number"),
+    "tracing too high": (("convert", "SOURCE", "TARGET", "--tracing", "7"), "--tracing: the recording has 1 tracings"),
+    "set without value": (("convert", "SOURCE", "TARGET", "--set", "sex"), "--set: must have the form FIELD=VALUE"),
+    "set without field": (("convert", "SOURCE", "TARGET", "--set", "=x"), "--set: must have the form FIELD=VALUE"),
+    "set no field": (("convert", "SOURCE", "TARGET", "--set", "patient.shoes=44"), "--set patient.shoes: the field is"),
+    "set signal": (("convert", "SOURCE", "TARGET", "--set", "tracings[0].rate=1"), "--set: can set fields of patient"),
+    "set bad value": (("convert", "SOURCE", "TARGET", "--set", "birth-date=1.5.90"), "--set birth-date: the field is"),
+    "bad zone": (("convert", "SOURCE", "TARGET", "--zone", "CET"), "--zone: is no zone in the form +02:00"),
+    "bad time": (("convert", "SOURCE", "TARGET", "--time", "noon"), "--time: is no time in the form"),
+    "relabel form": (("convert", "SOURCE", "TARGET", "--relabel", "V4"), "--relabel: must have the form OLD=NEW"),
+    "relabel nobody": (("convert", "SOURCE", "TARGET", "--relabel", "V9=V4"), "--relabel: the recording has no lead"),
+    "relabel onto another": (("convert", "SOURCE", "TARGET", "--relabel", "V4=V5"), "--relabel: the recording has a"),
+    "leads empty": (("convert", "SOURCE", "TARGET", "--leads", "I,,II"), "--leads: has an empty part"),
+    "leads none": (("convert", "SOURCE", "TARGET", "--leads", "V9"), "--leads: the recording has no lead V9"),
+    "only what": (("convert", "SOURCE", "TARGET", "--only", "eeg"), "--only: invalid choice"),
+    "verify what": (("convert", "SOURCE", "TARGET", "--verify", "some"), "--verify: invalid choice"),
+    "edition": (("convert", "SOURCE", "FOLDER/x.xml", "--edition", "1999"), "--edition: invalid choice"),
+    "option of another format": (("convert", "SOURCE", "FOLDER/x.hea", "--edition", "2009"), "--edition: WFDB has no"),
+    "receipt's name": (("convert", "SOURCE", "TARGET", "--receipt", "FOLDER/r.dat"), "--receipt: the name of the "),
+    "receipt is target": (("convert", "SOURCE", "FOLDER/x.json", "--to", "scp", "--receipt", "FOLDER/x.json"), "--rec"),
+    "samples": (("show", "SOURCE", "--samples"), "--samples: goes with --json only"),
+    "lead set": (("check", "SOURCE", "--expect", "thirteen"), "--expect: there is no such lead set; the lead sets are"),
+    "no config": (("check", "SOURCE", "--config", "FOLDER/no.toml"), "--config: cannot be read: No such file"),
+    "no rule": (("rules", "scp.nonsense"), 'ID: there is no such rule or area; "interchange rules" lists all'),
+}
+
+
+@pytest.mark.parametrize("case", WRONG)
+def test_wrong_usage_is_one_line_and_nothing_done(case: str, cli, twelve: Path, tmp_path: Path) -> None:
+    words, expected = WRONG[case]
+    names = {"SOURCE": str(twelve), "TARGET": str(tmp_path / "out.hea"), "FOLDER": str(tmp_path)}
+    arguments = [_named(word, names) for word in words]
+    done = cli(*arguments)
+    assert done.status == 2
+    assert done.out == ""
+    assert done.err.startswith("interchange: ")
+    assert done.err.count("\n") == 1
+    assert expected in done.err
+    assert list(tmp_path.iterdir()) == []
+
+
+@pytest.mark.parametrize("case", [case for case in WRONG if case not in ("nothing", "samples")])
+def test_wrong_usage_after_json_is_a_document_too(case: str, cli, twelve: Path, tmp_path: Path) -> None:
+    words, expected = WRONG[case]
+    names = {"SOURCE": str(twelve), "TARGET": str(tmp_path / "out.hea"), "FOLDER": str(tmp_path)}
+    done = cli(*(_named(word, names) for word in words), "--json")
+    assert done.status == 2
+    assert done.document["document"] == "interchange error"
+    assert done.document["status"] == 2
+    said = ": ".join(filter(None, (done.document["file"], done.document["place"], done.document["reason"])))
+    assert expected in said
+
+
+def _named(word: str, names: dict[str, str]) -> str:
+    for name, value in names.items():
+        word = word.replace(name, value)
+    return word
+
+
+def test_the_line_says_where_to_read_on(cli) -> None:
+    assert cli("show").err.endswith("(see interchange show --help)\n")
+    assert cli("bogus").err.endswith("(see interchange --help)\n")
+
+
+def test_the_value_of_a_wrong_set_is_not_repeated(cli, twelve: Path, tmp_path: Path) -> None:
+    for wrong in ("birth-date=Mallory", "sex=Mallory", "Mallory", "age=Mallory"):
+        done = cli("convert", twelve, tmp_path / "out.hea", "--set", wrong, "--json")
+        assert done.status == 2
+        assert "Mallory" not in done.err + done.out
+
+
+def test_a_zone_west_of_greenwich_is_taken_for_no_option(cli, twelve: Path, tmp_path: Path) -> None:
+    done = cli("convert", twelve, tmp_path / "out.hea", "--zone", "-05:00", "--accept", "timing")
+    assert done.status == 0, done.err
+    assert cli("show", tmp_path / "out.hea", "--json").document["recording"]["acquisition"]["time"].endswith("-05:00")
+
+
+def test_a_name_that_looks_like_an_option_follows_two_hyphens(cli, tmp_path: Path) -> None:
+    done = cli("show", "--", "--json")
+    assert done.status == 3
+    assert "interchange: --json: there is no such file" in done.err
