@@ -8,7 +8,14 @@ from typing import NamedTuple
 from interchange.errors import SourceError
 from interchange.formats.dicom.dictionary import storage_classes
 from interchange.formats.dicom.parse import File, parse
-from interchange.formats.dicom.read_about import read_acquisition, read_extras, read_patient, read_time, read_trial
+from interchange.formats.dicom.read_about import (
+    read_acquisition,
+    read_deidentification,
+    read_extras,
+    read_patient,
+    read_time,
+    read_trial,
+)
 from interchange.formats.dicom.read_annotations import read_annotations
 from interchange.formats.dicom.read_waveform import Group, read_groups
 from interchange.formats.dicom.textlines import apply_lines
@@ -67,6 +74,7 @@ def read_header(file: File) -> Header:
         marks=tuple(annotations.marks),
         statements=tuple(annotations.statements),
         trial=read_trial(top),
+        deidentification=read_deidentification(top),
         document_id=Identifier(instance) if instance else None,
         extras=read_extras(top, time),
         format="dicom",

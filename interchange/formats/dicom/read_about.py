@@ -36,7 +36,9 @@ __all__ = [
     "SELF",
     "SYSTOLIC",
     "TOP_EXTRAS",
+    "DATES",
     "read_acquisition",
+    "read_deidentification",
     "read_extras",
     "read_patient",
     "read_time",
@@ -56,6 +58,9 @@ ACQUIRING: Final = CodeItem("109101", "DCM", "Acquisition Equipment")
 
 SELF: Final = "interchange"
 """Manufacturer under which the converter lists itself as contributing equipment; it is no device of the recording."""
+
+DATES: Final = {"113106": "UNMODIFIED", "113107": "MODIFIED"}
+"""What Longitudinal Temporal Information Modified says for the options that keep dates (PS3.15 Annex E.3.6)."""
 
 MEDICATION: Final = "Medication: "
 """Beginning of the lines of Additional Patient History that name drugs."""
@@ -83,9 +88,6 @@ TOP_EXTRAS: Final = (
     "NTPSourceAddress",
     "PatientBirthTime",
     "QualityControlImage",
-    "PatientIdentityRemoved",
-    "DeidentificationMethod",
-    "LongitudinalTemporalInformationModified",
 )
 """Attributes without a place in the model that are kept as text beside it and written back."""
 
@@ -428,3 +430,14 @@ def _says_nothing(keyword: str, text: str, time: Moment | None) -> bool:
 
 def _cut(second: Fraction | None) -> Fraction | None:
     return None if second is None else Fraction(second.numerator * 10**6 // second.denominator, 10**6)
+
+
+def read_deidentification(top: View) -> tuple[Code, ...]:
+    """By what methods identity was removed (PS3.3 C.7.1.1), empty where it was not."""
+    if top.text("PatientIdentityRemoved") != "YES":
+        return ()
+    top.text("LongitudinalTemporalInformationModified")
+    codes = [item.as_code() for item in top.items("DeidentificationMethodCodeSequence")]
+    found = [Code(code.value or None, code.scheme or None, code.meaning or None) for code in codes]
+    found.extend(Code(meaning=text) for text in top.texts("DeidentificationMethod") if text)
+    return tuple(found) or (Code(meaning="not said"),)

@@ -193,7 +193,7 @@ def moment_text(moment: Moment) -> str | None:
         text += f"{moment.month:02}"
     if moment.day is not None:
         text += f"{moment.day:02}" + (time_text(moment) or "")
-    return text + (zone_text(moment.zone) or "")
+    return text + (zone_text(moment.zone) or "" if moment.hour is not None else "")
 
 
 # Names -------------------------------------------------------------------------------------------------------------

@@ -8,6 +8,7 @@ from interchange.formats.dicom.encode import Item, coded
 from interchange.formats.dicom.placeholders import NO_DATE, NO_TEXT, NO_TIME
 from interchange.formats.dicom.read_about import (
     ACQUIRING,
+    DATES,
     DIASTOLIC,
     LEAD_SYSTEM,
     MEDICATION,
@@ -25,7 +26,7 @@ from interchange.formats.dicom.values import (
     zone_text,
 )
 from interchange.formats.dicom.view import CodeItem
-from interchange.model import Acquisition, Device, Identifier, Patient, Person, Quantity, Recording, Study, Trial
+from interchange.model import Acquisition, Code, Device, Identifier, Patient, Person, Quantity, Recording, Study, Trial
 from interchange.vocabulary import lead_set
 
 __all__ = ["context_items", "put_about", "put_study"]
@@ -56,6 +57,8 @@ def put_about(item: Item, recording: Recording, needs_equipment: bool, notes: li
         item.text("ReasonForVisit", acquisition.reasons[0])
     if acquisition.remarks:
         item.text("AcquisitionContextDescription", acquisition.remarks[0])
+    if recording.deidentification:
+        _put_deidentification(item, recording.deidentification)
     if recording.trial is not None:
         _put_trial(item, recording.trial, notes)
 
@@ -127,6 +130,19 @@ def _put_quantity(item: Item, keyword: str, quantity: Quantity | None, units: di
 def _put_person(item: Item, keyword: str, person: Person | None) -> None:
     if person is not None and person.name is not None:
         item.text(keyword, person_text(person.name))
+
+
+def _put_deidentification(item: Item, methods: tuple[Code, ...]) -> None:
+    """That identity was removed, and by what methods (PS3.3 C.7.1.1, PS3.15 E.1)."""
+    item.text("PatientIdentityRemoved", "YES")
+    coded_methods = [coded(code.value, code.scheme, code.meaning or "") for code in methods if code.value and code.scheme]
+    if coded_methods:
+        item.items("DeidentificationMethodCodeSequence", coded_methods)
+    words = [code.meaning for code in methods if code.meaning and not (code.value and code.scheme)]
+    if words or not coded_methods:
+        item.text("DeidentificationMethod", *(words or [NO_TEXT]))
+    dates = next((DATES[code.value] for code in methods if code.value in DATES), "REMOVED")
+    item.text("LongitudinalTemporalInformationModified", dates)
 
 
 # Time --------------------------------------------------------------------------------------------------------------

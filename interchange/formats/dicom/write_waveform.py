@@ -146,6 +146,6 @@ def _filters(item: Item, filters: Filters) -> None:
     if filters.lowpass is not None:
         item.decimals("FilterHighFrequency", filters.lowpass)
     if filters.notches:
-        item.decimals("NotchFilterFrequency", *filters.notches)
+        item.decimals("NotchFilterFrequency", filters.notches[0])
     elif filters.notch_off:
         item.decimals("NotchFilterFrequency", 0)
