@@ -16,7 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from interchange.checks.formulas import microvolts_of
-from interchange.checks.marks import annotations, wave_bounds
+from interchange.checks.marks import marks_on, wave_bounds
 from interchange.checks.sources import PROJECT, U18
 from interchange.checks.view import Row, Strip, View, number
 from interchange.findings import Finding, Rule
@@ -86,7 +86,7 @@ def _pairs(bounds: Sequence[Mapping[str, Fraction]]) -> list[tuple[Fraction, Fra
 
 def _marked_beats(recording: Recording, tracing: int) -> list[dict[str, Fraction]]:
     """QRS complexes of a rhythm tracing: each onset with the end that follows it before the next onset."""
-    marks = next(iter(annotations(recording, tracing)), [])
+    marks = next(iter(marks_on(recording, tracing)), [])
     ordered = [(m.start, m.concept) for m in marks if m.concept in ("qrs-onset", "qrs-offset")]
     return [
         {"qrs-onset": start, "qrs-offset": stop}

@@ -15,7 +15,7 @@ from interchange.findings import Finding, Rule
 from interchange.model import Mark, Recording
 from interchange.vocabulary import beats
 
-__all__ = ["RULES", "annotations", "beat_instants", "check", "wave_bounds"]
+__all__ = ["RULES", "beat_instants", "check", "marks_on", "wave_bounds"]
 
 _REVERSED = Rule(
     "plausibility.end-before-start", "error", "a mark ends before it begins", DEFINITION,
@@ -82,7 +82,7 @@ def _beat_concepts() -> frozenset[str]:
     return frozenset(row.concept for row in beats() if row.counts_as_qrs and row.concept) | {"beat"}
 
 
-def annotations(recording: Recording, tracing: int) -> list[list[Mark]]:
+def marks_on(recording: Recording, tracing: int) -> list[list[Mark]]:
     """The marks on a tracing that speak of all leads, one list for each that marked them, in order of time.
 
     Marks of one group belong together.  Where every group holds each concept once only the groups are beats, and all
@@ -102,7 +102,7 @@ def beat_instants(recording: Recording) -> Iterator[tuple[int, list[Fraction]]]:
     for index, tracing in enumerate(recording.tracings):
         if tracing.kind != "rhythm":
             continue
-        for marks in annotations(recording, index):
+        for marks in marks_on(recording, index):
             kinds: dict[str, list[Fraction]] = {}
             for mark in marks:
                 kind = "beat" if mark.concept in _beat_concepts() else mark.concept
@@ -113,7 +113,7 @@ def beat_instants(recording: Recording) -> Iterator[tuple[int, list[Fraction]]]:
 
 
 def _heart_rate(view: View) -> Iterator[Finding]:
-    """The stated rate, or that of the stated RR interval, against the beats by mean or by median, whichever is nearer."""
+    """The stated rate, or that of the stated RR interval, against the mean or the median of the beats."""
     rates = [of_beat(view, name, None) for name in ("heart-rate-ventricular", "heart-rate")]
     rr = of_beat(view, "rr-interval", None)
     stated = next((rate for rate in rates if rate is not None), 60000 / rr if rr and rr > 0 else None)
