@@ -74,7 +74,7 @@ ESCAPES: Final = {
     b"\x1b$)C": "euc_kr",
     b"\x1b$)A": "gb2312",
 }
-"""Escape sequences of ISO 2022 that DICOM allows, with the Python codec of what follows (PS3.3 Tables C.12-3, C.12-4)."""
+"""Escape sequences of ISO 2022 with the Python codec of what follows (PS3.3 Tables C.12-3, C.12-4)."""
 
 TWO_BYTE_G0: Final = ("iso2022_jp", "iso2022_jp_2")
 DELIMITERS: Final = (b"^", b"=", b"\\", b"\r", b"\n", b"\f", b"\t")
@@ -92,7 +92,7 @@ class Charset:
     def __init__(self, terms: tuple[str, ...]) -> None:
         self.terms = terms
         first = terms[0] if terms else ""
-        self.extended = len(terms) > 1 or first in EXTENDED and first != ""
+        self.extended = len(terms) > 1 or (first in EXTENDED and first != "")
         table = EXTENDED if self.extended else SINGLE
         self.known = all(term in EXTENDED for term in terms[1:]) and first in (table if terms else SINGLE)
         if self.extended and first in SINGLE:

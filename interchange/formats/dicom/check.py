@@ -1,4 +1,4 @@
-"""All that is wrong with a DICOM file: syntax, attributes, values, limits of the storage class, waveform, annotations."""
+"""All that is wrong with a DICOM file: syntax, attributes, values, storage class, waveform, annotations."""
 
 from __future__ import annotations
 
@@ -73,7 +73,9 @@ def _check_class(top: View, storage: StorageClass) -> Iterator[Finding]:
     groups = top.items("WaveformSequence")
     total = 0
     if storage.max_groups is not None and len(groups) > storage.max_groups:
-        yield _limit("class-groups", top.at("WaveformSequence"), storage, f"{len(groups)} groups, at most {storage.max_groups}")
+        yield _limit(
+            "class-groups", top.at("WaveformSequence"), storage, f"{len(groups)} groups, at most {storage.max_groups}"
+        )
     for group in groups:
         channels = len(group.items("ChannelDefinitionSequence"))
         total += channels
@@ -104,7 +106,9 @@ def _check_group(group: View, channels: int, storage: StorageClass) -> Iterator[
 
 def _limit(rule: str, place: str, storage: StorageClass, detail: str) -> Finding:
     found = RULE[rule].at(place, detail)
-    unsure = "" if storage.confidence == "seen" else f" [{'from memory' if storage.confidence == 'memory' else 'unsure'}]"
+    unsure = (
+        "" if storage.confidence == "seen" else f" [{'from memory' if storage.confidence == 'memory' else 'unsure'}]"
+    )
     return Finding(found.rule, found.severity, place, found.reason, storage.clause + unsure)
 
 
@@ -123,7 +127,11 @@ def _check_codes(top: View) -> Iterator[Finding]:
     for owner, element in top.dataset.walk():
         if element.tag == _DESIGNATOR and _CODE_VALUE in owner:
             raw = (owner.raw(_DESIGNATOR) or b"").strip(b" \0")
-            if raw.startswith(_PRIVATE_SCHEMES.encode()) and raw.decode("latin-1") not in identified and raw not in seen:
+            if (
+                raw.startswith(_PRIVATE_SCHEMES.encode())
+                and raw.decode("latin-1") not in identified
+                and raw not in seen
+            ):
                 seen.add(raw)
                 yield RULE["code-scheme"].at(owner.at(_DESIGNATOR))
 
@@ -147,4 +155,3 @@ def _in_order(found: tuple[Finding, ...], top: DataSet) -> tuple[Finding, ...]:
 def _near(place: str, where: dict[str, int]) -> int:
     """Position of the item that a missing element belongs to."""
     return where.get(place.rpartition("/")[0], _OUT_OF_PLACE)
-

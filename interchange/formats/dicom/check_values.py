@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from functools import cache
 from typing import Final
 
@@ -75,22 +75,26 @@ def _size(value: str, vr: str) -> int:
     return max(map(len, value.split("="))) if vr == "PN" else len(value)
 
 
+_FORMS: Final[dict[str, tuple[Callable[[str], object], str]]] = {
+    "UI": (is_uid, "bad-uid"),
+    "DS": (lambda value: parse_decimal(value) is not None, "malformed-number"),
+    "IS": (_WHOLE.fullmatch, "malformed-number"),
+    "DA": (parse_date, "malformed-date"),
+    "TM": (parse_time, "malformed-date"),
+    "DT": (parse_moment, "malformed-date"),
+    "AS": (parse_age, "malformed-date"),
+    "CS": (_CODE_STRING.fullmatch, "value-characters"),
+}
+"""For each representation with a form: what accepts it, and the rule that is broken where nothing does."""
+
+
 def _form(value: str, vr: str) -> str | None:
     """The rule that a value breaks by its form, None where it is fine or empty."""
     if not value:
         return None
-    broken = {
-        "UI": lambda: "bad-uid" if not is_uid(value) else None,
-        "DS": lambda: "malformed-number" if parse_decimal(value) is None else None,
-        "IS": lambda: "malformed-number" if not _WHOLE.fullmatch(value) else None,
-        "DA": lambda: "malformed-date" if parse_date(value) is None else None,
-        "TM": lambda: "malformed-date" if parse_time(value) is None else None,
-        "DT": lambda: "malformed-date" if parse_moment(value) is None else None,
-        "AS": lambda: "malformed-date" if parse_age(value) is None else None,
-        "CS": lambda: "value-characters" if not _CODE_STRING.fullmatch(value) else None,
-    }.get(vr)
-    if broken is not None:
-        return broken()
+    if vr in _FORMS:
+        accepts, rule = _FORMS[vr]
+        return None if accepts(value) else rule
     if vr in _TEXT and (_CONTROL_LONG if vr in _LONG else _CONTROL).search(value):
         return "value-characters"
     return None
@@ -121,6 +125,6 @@ def _is_retired(tag: int) -> bool:
     from pydicom.datadict import dictionary_is_retired
 
     try:
-        return dictionary_is_retired(tag)
+        return bool(dictionary_is_retired(tag))
     except KeyError:
         return False

@@ -85,7 +85,7 @@ def named(code: CodeItem, per_lead: bool, is_mark: bool) -> Named:
         if found is None and code.value.startswith("MDC_"):
             row = concept_by_refid(code.value, "mark" if is_mark else "per lead" if per_lead else "global")
             return Named(row or concept_by_refid(code.value), None)
-        return Named(None, None) if found is None else Named(found[0], found[1] and channel_name(found[1]))
+        return Named(None, None) if found is None else Named(found[0], channel_name(found[1]) if found[1] else None)
     if code.scheme == "SCPECG":
         return Named(concept_by_legacy(code.value), None)
     if code.scheme == OWN_SCHEME:

@@ -33,7 +33,7 @@ class Item(dict[int, "tuple[bytes, bytes | list[Item]]"]):
     __slots__ = ()
 
     def text(self, keyword: str, *values: str | None) -> None:
-        """Text values; each is cleaned for its representation (see :func:`clean`), None and nothing give an empty value."""
+        """Text values, each cleaned for its representation (:func:`clean`); None and nothing give an empty value."""
         tag = tag_of(keyword)
         vr = vr_of(tag)
         if vr != "PN":
@@ -58,7 +58,7 @@ class Item(dict[int, "tuple[bytes, bytes | list[Item]]"]):
         """Bytes of a representation that the dictionary leaves open (OB or OW)."""
         self[tag_of(keyword)] = (vr.encode(), value + b"\0" if len(value) & 1 else value)
 
-    def items(self, keyword: str, items: Iterable[Item]) -> None:
+    def sequence(self, keyword: str, items: Iterable[Item]) -> None:
         """A sequence."""
         self[tag_of(keyword)] = (b"SQ", list(items))
 
@@ -67,8 +67,8 @@ class Item(dict[int, "tuple[bytes, bytes | list[Item]]"]):
         item = coded(value, scheme, meaning)
         modifiers = list(modifiers)
         if modifiers:
-            item.items("ModifierCodeSequence", modifiers)
-        self.items(keyword, [item])
+            item.sequence("ModifierCodeSequence", modifiers)
+        self.sequence(keyword, [item])
 
 
 def coded(value: str, scheme: str, meaning: str) -> Item:
@@ -86,9 +86,7 @@ def encode_item(item: Item, explicit: bool = True) -> bytes:
     for tag in sorted(item):
         vr, value = item[tag]
         if isinstance(value, list):
-            value = b"".join(
-                part for entry in value for part in _delimited(encode_item(entry, explicit))
-            )
+            value = b"".join(part for entry in value for part in _delimited(encode_item(entry, explicit)))
         group, number = tag >> 16, tag & 0xFFFF
         if not explicit:
             parts.append(_PLAIN.pack(group, number, len(value)))

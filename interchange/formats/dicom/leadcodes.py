@@ -81,4 +81,6 @@ def channel_source(name: str, is_voltage: bool) -> tuple[CodeItem, bool]:
     nearest = lead_by_code(lead.nearest_code) if lead.nearest_code else None
     if nearest is not None and nearest.dicom_code:
         return CodeItem(nearest.dicom_code, "MDC", nearest.dicom_meaning), True
-    return CodeItem(lead.mdc_code or UNSPECIFIED, "MDC", lead.meaning[:64] if lead.mdc_code else "Unspecified lead"), True
+    return CodeItem(
+        lead.mdc_code or UNSPECIFIED, "MDC", lead.meaning[:64] if lead.mdc_code else "Unspecified lead"
+    ), True

@@ -24,9 +24,7 @@ __all__ = ["DataSet", "Element", "File", "Syntax", "looks_like_dicom", "parse", 
 
 UNDEFINED: Final = 0xFFFFFFFF
 PREAMBLE: Final = 128
-VRS_SHORT: Final = frozenset(
-    b"AE AS AT CS DA DS DT FD FL IS LO LT PN SH SL SS ST TM UI UL US".split()
-)
+VRS_SHORT: Final = frozenset(b"AE AS AT CS DA DS DT FD FL IS LO LT PN SH SL SS ST TM UI UL US".split())
 VRS_LONG: Final = frozenset(b"OB OD OF OL OV OW SQ SV UC UN UR UT UV".split())
 
 
@@ -119,7 +117,7 @@ class File:
 
 
 def looks_like_dicom(data: bytes) -> bool:
-    """Whether the bytes begin like a DICOM file: the prefix after the preamble, or a bare data set of group 0002 or 0008."""
+    """Whether the bytes begin like a DICOM file: a preamble with prefix, or a bare data set of group 0002 or 0008."""
     if data[PREAMBLE : PREAMBLE + 4] == b"DICM":
         return True
     return _bare_syntax(data) is not None
@@ -145,10 +143,12 @@ def parse(data: bytes) -> File:
     start = PREAMBLE + 4 if data[PREAMBLE : PREAMBLE + 4] == b"DICM" else 0
     preamble = start > 0
     meta = DataSet(data, "", True)
+    syntax = IMPLICIT
     if not preamble:
-        syntax = _bare_syntax(data)
-        if syntax is None:
+        bare = _bare_syntax(data)
+        if bare is None:
             raise SourceError("is no DICOM file: no prefix after the preamble and no data set at the start", "byte 0")
+        syntax = bare
         deviations.append(("no-preamble", "byte 0", ""))
     if data[start : start + 2] == b"\2\0":
         start = _Parser(data, EXPLICIT, deviations).meta(start, meta)
@@ -197,10 +197,6 @@ def _inflate(data: bytes, start: int) -> tuple[bytes, int]:
         raise SourceError("the deflated data set ends early", f"byte {len(data)}")
     unused = stream.unused_data
     return unpacked, len(unused) - (1 if unused == b"\0" else 0)
-
-
-class _Cut(Exception):
-    """A top-level element that reaches beyond the end of the bytes."""
 
 
 class _Parser:
@@ -307,15 +303,15 @@ class _Parser:
             pos += 8
             tag = group << 16 | number
             vr = vr_of(tag)
-        if length == UNDEFINED or vr == "SQ" or vr == "UN":
+        if length == UNDEFINED or vr in ("SQ", "UN"):
             return self._nested(tag, vr, pos, length, end, into, depth)
         if pos + length > end:
             raise SourceError(f"the value is {pos + length - end} bytes longer than what is left", into.at(tag))
         self._put(into, Element(tag, vr, pos, length, None))
-        return pos + length
+        return int(pos + length)
 
     def _unknown_vr(self, code: bytes, into: DataSet, tag: int) -> None:
-        """Two capitals may be a representation to come, which has the long form (PS3.5 6.2.2); other bytes are damage."""
+        """Two capitals may be a representation to come, in the long form (PS3.5 6.2.2); other bytes are damage."""
         if not (code.isalpha() and code.isupper()):
             raise SourceError("has no value representation: the data set is damaged here", into.at(tag))
         self.deviations.append(("unknown-vr", into.at(tag), ""))

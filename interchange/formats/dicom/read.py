@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from fractions import Fraction
 from typing import NamedTuple
 
 from interchange.errors import SourceError
@@ -12,11 +13,11 @@ from interchange.formats.dicom.read_about import (
     read_acquisition,
     read_deidentification,
     read_extras,
-    read_patient,
     read_time,
     read_trial,
 )
 from interchange.formats.dicom.read_annotations import read_annotations
+from interchange.formats.dicom.read_patient import read_patient
 from interchange.formats.dicom.read_waveform import Group, read_groups
 from interchange.formats.dicom.textlines import apply_lines
 from interchange.formats.dicom.unread import unread_elements
@@ -24,9 +25,7 @@ from interchange.formats.dicom.view import Context, View
 from interchange.model import Acquisition, Filters, Identifier, Recording, Tracing
 from interchange.sources import Source
 
-__all__ = ["PER_CHANNEL_FILTERS", "Header", "read", "read_header"]
-
-PER_CHANNEL_FILTERS = "dicom.filters"
+__all__ = ["Header", "read", "read_header"]
 
 
 class Header(NamedTuple):
@@ -91,12 +90,12 @@ def _check_class(top: View) -> None:
         top.context.tolerate("modality", top.at("Modality"))
 
 
-def _mains(groups: list[Group]) -> object:
+def _mains(groups: list[Group]) -> Fraction | None:
     return next((group.mains for group in groups if group.mains is not None), None)
 
 
 def _with_filters(acquisition: Acquisition, tracings: tuple[Tracing, ...]) -> tuple[Acquisition, tuple[Tracing, ...]]:
-    """Filters that all channels of all rhythm tracings share are the recording's; a representative beat's too, if equal."""
+    """Filters that all channels of all rhythm tracings share are the recording's."""
     shared: set[Filters | None] = {
         channel.filters for tracing in tracings if tracing.kind == "rhythm" for channel in tracing.channels
     }

@@ -7,8 +7,9 @@ from fractions import Fraction
 from typing import Final
 
 from interchange.formats.dicom.placeholders import NO_DATE, is_placeholder_text
+from interchange.formats.dicom.read_common import context_items, names_in, parsed_date
 from interchange.formats.dicom.uids import is_derived
-from interchange.formats.dicom.values import parse_age, parse_date, parse_moment, parse_name, parse_time, parse_zone
+from interchange.formats.dicom.values import parse_date, parse_moment, parse_time, parse_zone
 from interchange.formats.dicom.view import CodeItem, View
 from interchange.model import (
     Acquisition,
@@ -17,11 +18,7 @@ from interchange.model import (
     Extras,
     Identifier,
     Moment,
-    Patient,
     Person,
-    PersonName,
-    Quantity,
-    Sex,
     Site,
     Study,
     Trial,
@@ -29,28 +26,21 @@ from interchange.model import (
 from interchange.vocabulary import lead_sets_by_code
 
 __all__ = [
-    "DIASTOLIC",
+    "ACQUIRING",
+    "DATES",
     "LEAD_SYSTEM",
-    "MEDICATION",
     "PROCESSING",
     "SELF",
-    "SYSTOLIC",
     "TOP_EXTRAS",
-    "DATES",
     "read_acquisition",
     "read_deidentification",
     "read_extras",
-    "read_patient",
     "read_time",
     "read_trial",
 ]
 
 LEAD_SYSTEM: Final = CodeItem("10:11345", "MDC", "Lead System")
 """Name of the context item for electrode placement (PS3.16 TID 3401), values of CID 3263."""
-
-SYSTOLIC: Final = CodeItem("271649006", "SCT", "Systolic blood pressure")
-DIASTOLIC: Final = CodeItem("271650006", "SCT", "Diastolic blood pressure")
-"""Names of the blood pressures (PS3.16 TID 3704)."""
 
 PROCESSING: Final = CodeItem("109102", "DCM", "Processing Equipment")
 ACQUIRING: Final = CodeItem("109101", "DCM", "Acquisition Equipment")
@@ -61,9 +51,6 @@ SELF: Final = "interchange"
 
 DATES: Final = {"113106": "UNMODIFIED", "113107": "MODIFIED"}
 """What Longitudinal Temporal Information Modified says for the options that keep dates (PS3.15 Annex E.3.6)."""
-
-MEDICATION: Final = "Medication: "
-"""Beginning of the lines of Additional Patient History that name drugs."""
 
 TOP_EXTRAS: Final = (
     "SeriesNumber",
@@ -90,137 +77,6 @@ TOP_EXTRAS: Final = (
     "QualityControlImage",
 )
 """Attributes without a place in the model that are kept as text beside it and written back."""
-
-_SEXES: Final[dict[str, Sex]] = {"M": "male", "F": "female", "O": "other"}
-
-
-def _parsed_date(view: View, keyword: str) -> Moment | None:
-    text = view.text(keyword)
-    if text is None:
-        return None
-    moment = parse_date(text)
-    if moment is None:
-        view.context.tolerate("malformed-date", view.at(keyword))
-    return moment
-
-
-def _quantity(view: View, keyword: str, factor: int, unit: str) -> Quantity | None:
-    value = view.decimal(keyword)
-    if value is None:
-        return None
-    value *= factor
-    return Quantity(value.numerator if value.denominator == 1 else value, unit)
-
-
-def _names(view: View, keyword: str) -> list[tuple[PersonName, ...]]:
-    return [names for text in view.texts(keyword) if (names := parse_name(text))]
-
-
-def read_patient(top: View) -> Patient:
-    """The patient; an unidentified one is a normal case."""
-    names = _names(top, "PatientName")
-    main, others = _main_name(names[0]) if names else (None, ())
-    extra_names = tuple(name for entry in _names(top, "OtherPatientNames") for name in entry)
-    age = top.text("PatientAge")
-    parsed_age = parse_age(age) if age else None
-    if age and parsed_age is None:
-        top.context.tolerate("malformed-date", top.at("PatientAge"))
-    sex = top.text("PatientSex")
-    if sex and sex not in _SEXES:
-        top.context.tolerate("enumerated-value", top.at("PatientSex"))
-        top.dataset.taken.discard(0x00100040)
-    drugs, history = _history(top)
-    comments = top.whole_text("PatientComments")
-    pressures = _pressures(top)
-    return Patient(
-        ids=_ids(top),
-        name=main,
-        other_names=(*others, *extra_names),
-        birth_date=_parsed_date(top, "PatientBirthDate"),
-        age=parsed_age,
-        sex=_SEXES.get(sex or ""),
-        height=_quantity(top, "PatientSize", 100, "cm"),
-        weight=_quantity(top, "PatientWeight", 1, "kg"),
-        race=_race(top),
-        systolic=pressures[0],
-        diastolic=pressures[1],
-        drugs=drugs,
-        history=history,
-        comments=(comments,) if comments else (),
-    )
-
-
-def _main_name(names: tuple[PersonName, ...]) -> tuple[PersonName, tuple[PersonName, ...]]:
-    return names[0], names[1:]
-
-
-def _ids(top: View) -> tuple[Identifier, ...]:
-    found = []
-    value = top.text("PatientID")
-    if value:
-        found.append(Identifier(value, _issuer(top)))
-    found.extend(Identifier(value) for value in top.texts("OtherPatientIDs") if value)
-    for item in top.items("OtherPatientIDsSequence"):
-        value = item.text("PatientID")
-        kind = item.text("TypeOfPatientID")
-        if value:
-            found.append(Identifier(value, _issuer(item), kind if kind and kind != "TEXT" else None))
-    return tuple(dict.fromkeys(found))
-
-
-def _issuer(view: View) -> str | None:
-    """Who gave an id out: the name, else the universal identifier (PS3.3 10.15)."""
-    qualifiers = view.item("IssuerOfPatientIDQualifiersSequence")
-    universal = qualifiers.text("UniversalEntityID") if qualifiers else None
-    if qualifiers:
-        qualifiers.text("UniversalEntityIDType")
-    return view.text("IssuerOfPatientID") or universal
-
-
-def _race(top: View) -> Code | None:
-    code = top.code("EthnicGroupCodeSequence")
-    text = top.text("EthnicGroup")
-    if code is None:
-        return Code(meaning=text) if text else None
-    return Code(code.value or None, code.scheme or None, code.meaning or text)
-
-
-def _history(top: View) -> tuple[tuple[Code, ...], tuple[Code, ...]]:
-    """(drugs, history) from Additional Patient History: lines that begin with the word name drugs."""
-    text = top.whole_text("AdditionalPatientHistory")
-    if not text:
-        return (), ()
-    drugs, rest = [], []
-    for line in text.replace("\r\n", "\n").split("\n"):
-        if line.startswith(MEDICATION) and len(line) > len(MEDICATION):
-            drugs.append(Code(meaning=line[len(MEDICATION) :]))
-        else:
-            rest.append(line)
-    remaining = "\n".join(rest).strip("\n")
-    return tuple(drugs), (Code(meaning=remaining),) if remaining else ()
-
-
-def _context_items(top: View) -> list[tuple[View, CodeItem]]:
-    """Items of the acquisition context with their names; an item that nobody understands stays unread."""
-    found = []
-    for item in top.items("AcquisitionContextSequence"):
-        name = item.code("ConceptNameCodeSequence")
-        if name is not None:
-            found.append((item, name))
-    return found
-
-
-def _pressures(top: View) -> tuple[Quantity | None, Quantity | None]:
-    values: dict[str, Quantity] = {}
-    for item, name in _context_items(top):
-        if name.scheme == "SCT" and name.value in (SYSTOLIC.value, DIASTOLIC.value):
-            item.text("ValueType")
-            unit = item.code("MeasurementUnitsCodeSequence")
-            value = item.decimal("NumericValue")
-            if value is not None:
-                number = value.numerator if value.denominator == 1 else value
-                values.setdefault(name.value, Quantity(number, unit.value if unit else "mm[Hg]"))
-    return values.get(SYSTOLIC.value), values.get(DIASTOLIC.value)
 
 
 def read_time(top: View) -> Moment | None:
@@ -259,7 +115,7 @@ def _without_placeholder(moment: Moment) -> Moment | None:
 
 
 def _joined(top: View, date_keyword: str, time_keyword: str) -> Moment | None:
-    date = _parsed_date(top, date_keyword)
+    date = parsed_date(top, date_keyword)
     text = top.text(time_keyword)
     time = parse_time(text) if text else None
     if text and time is None:
@@ -304,12 +160,12 @@ def _devices(top: View) -> tuple[Device, ...]:
 
 
 def _person(view: View, keyword: str) -> Person | None:
-    names = _names(view, keyword)
+    names = names_in(view, keyword)
     return Person(names[0][0]) if names else None
 
 
 def _placement(top: View) -> str | None:
-    for item, name in _context_items(top):
+    for item, name in context_items(top):
         if (name.value, name.scheme) != (LEAD_SYSTEM.value, LEAD_SYSTEM.scheme) and (name.value, name.scheme) != (
             "5.4.5-33-1",
             "SCPECG",

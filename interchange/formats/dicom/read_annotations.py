@@ -125,7 +125,9 @@ class _Reader:
                 continue
             found.append((index, channel - 1 if channel else None))
         if len(numbers) % 2 or not numbers:
-            view.context.tolerate("annotation-reference", view.at("ReferencedWaveformChannels"), f"{len(numbers)} numbers")
+            view.context.tolerate(
+                "annotation-reference", view.at("ReferencedWaveformChannels"), f"{len(numbers)} numbers"
+            )
         return found
 
     def spans(
@@ -138,7 +140,9 @@ class _Reader:
         if positions:
             points = [Fraction(position - 1) / tracing.rate for position in positions]
             if any(not 0 < position <= tracing.length for position in positions):
-                view.context.tolerate("annotation-position", view.at("ReferencedSamplePositions"), f"{tracing.length} samples")
+                view.context.tolerate(
+                    "annotation-position", view.at("ReferencedSamplePositions"), f"{tracing.length} samples"
+                )
             if len({index for index, _ in targets}) > 1:
                 view.context.tolerate("annotation-groups", view.at("ReferencedSamplePositions"))
         elif "ReferencedTimeOffsets" in view:
@@ -238,7 +242,8 @@ def _take(item: Item, reader: _Reader, found: Annotations, statement_groups: dic
             found.measurements.extend(_measurements(item, reader))
         elif item.numbers and _joins(item, reader, found.marks):
             found.marks[-1] = replace(
-                found.marks[-1], measurements=(*found.marks[-1].measurements, *_measurements(item, reader, on_mark=True))
+                found.marks[-1],
+                measurements=(*found.marks[-1].measurements, *_measurements(item, reader, on_mark=True)),
             )
         else:
             found.marks.extend(_marks(item, reader))
@@ -277,7 +282,8 @@ def _where(item: Item, reader: _Reader) -> tuple[tuple[str, str], ...]:
 
 def _take_finding(item: Item, found: Annotations, statement_groups: dict[int | None, int]) -> None:
     """A coded finding: a code of the text before it, or a statement of its own."""
-    assert item.value is not None and item.name is not None
+    assert item.value is not None
+    assert item.name is not None
     code = Code(item.value.value or None, item.value.scheme or None, item.value.meaning or None)
     if item.modifier is not None and item.modifier[:2] == OF_TEXT[:2] and found.statements:
         last = found.statements[-1]
@@ -285,9 +291,7 @@ def _take_finding(item: Item, found: Annotations, statement_groups: dict[int | N
         return
     kind = "overall-finding" if item.name[:2] == OVERALL_FINDING[:2] else "interpretation-statement"
     group = statement_groups.setdefault(item.group, len(statement_groups))
-    found.statements.append(
-        Statement(item.value.meaning or item.value.value, kind=kind, group=group, codes=(code,))
-    )
+    found.statements.append(Statement(item.value.meaning or item.value.value, kind=kind, group=group, codes=(code,)))
 
 
 def _each(item: Item, reader: _Reader) -> Iterator[tuple[int, str | None]]:

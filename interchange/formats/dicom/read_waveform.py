@@ -162,9 +162,7 @@ def _missing(view: View, stored: NDArray[Any], cell: Cell) -> NDArray[Any] | Non
     return padding_mask(stored, padding, cell, view.dataset.little)
 
 
-def _check_bits(
-    definitions: tuple[View, ...], values: NDArray[Any], missing: NDArray[Any] | None, cell: Cell
-) -> None:
+def _check_bits(definitions: tuple[View, ...], values: NDArray[Any], missing: NDArray[Any] | None, cell: Cell) -> None:
     for row, item in enumerate(definitions):
         bits = item.whole("WaveformBitsStored")
         if bits is None or not 0 < bits < cell.bits or cell.companding:
@@ -283,7 +281,9 @@ def _kind(tracing: Tracing, derived: bool, trigger: int | None, before: list[Gro
             extras = (*extras, ("dicom.TriggerSamplePosition", str(trigger)))
         return replace(tracing, extras=extras)
     longer = any(
-        group.tracing and group.tracing.duration > 2 * tracing.duration and set(group.tracing.names) & set(tracing.names)
+        group.tracing
+        and group.tracing.duration > 2 * tracing.duration
+        and set(group.tracing.names) & set(tracing.names)
         for group in before
     )
     hint = trigger is not None or longer or bool(_BEAT_LABEL.search(tracing.label or ""))
@@ -309,4 +309,3 @@ def _related(groups: list[Group]) -> list[Group]:
         else group
         for group in groups
     ]
-

@@ -11,9 +11,7 @@ __all__ = ["RULE", "RULES"]
 _PS33: Final = "PS3.3 "
 
 
-def _rule(
-    name: str, severity: str, clause: str, reason: str, why: str, confidence: str = "seen"
-) -> Rule:
+def _rule(name: str, severity: str, clause: str, reason: str, why: str, confidence: str = "seen") -> Rule:
     return Rule(f"dicom.{name}", severity, reason, clause, why, confidence)  # type: ignore[arg-type]
 
 
@@ -34,7 +32,7 @@ RULES: Final[tuple[Rule, ...]] = (
           "The samples are whole, what followed them is lost."),
     _rule("trailing-bytes", "warning", "PS3.10 7.2", "bytes follow the last element",
           "They belong to no element; somebody may have hidden or lost something."),
-    _rule("meta-mismatch", "error", "PS3.10 7.1", "class or instance UID differ between file meta information and data set",
+    _rule("meta-mismatch", "error", "PS3.10 7.1", "class or instance UID of file meta information and data set differ",
           "An archive may file the object under another identity than it carries."),
     # Values
     _rule("character-set", "error", _PS33 + "C.12.1.1.2", "the character set is none of the defined terms",
@@ -107,20 +105,22 @@ RULES: Final[tuple[Rule, ...]] = (
           "Missing samples cannot be told from real ones."),
     _rule("no-sensitivity", "warning", _PS33 + "C.10.9", "a channel has no sensitivity",
           "Its amplitude is not calibrated."),
-    _rule("sensitivity-incomplete", "error", _PS33 + "C.10.9", "unit, correction factor or baseline of a sensitivity are missing",
+    _rule("sensitivity-incomplete", "error", _PS33 + "C.10.9",
+          "unit, correction factor or baseline are missing beside a sensitivity",
           "The amplitude rests on an assumption."),
-    _rule("sensitivity-zero", "error", _PS33 + "C.10.9", "the sensitivity is zero", "Every sample would have the same value."),
+    _rule("sensitivity-zero", "error", _PS33 + "C.10.9", "the sensitivity is zero",
+          "Every sample would have the same value."),
     _rule("unit-unknown", "warning", _PS33 + "C.10.9.1.4.2", "the unit of a channel is not one of voltage or UCUM",
           "Its amplitude may be misread."),
     _rule("skew-missing", "error", _PS33 + "C.10.9", "neither time skew nor sample skew of a channel is there",
           "Whether the channels were sampled at the same time is not said."),
-    _rule("channel-status", "warning", _PS33 + "C.10.9.1.4.4", "a channel is said to be no sound recording of its signal",
+    _rule("channel-status", "warning", _PS33 + "C.10.9.1.4.4", "a channel is said not to be sound",
           "The channel must not be judged like the others."),
     _rule("lead-code", "warning", "PS3.16 CID 3001", "the channel source is none of the ECG leads",
           "Receivers may not know which lead it is."),
-    _rule("lead-unknown", "warning", "PS3.16 CID 3001", "the lead of a channel could not be told by code, label or meaning",
+    _rule("lead-unknown", "warning", "PS3.16 CID 3001", "neither code nor label tells the lead of a channel",
           "The channel keeps the source's words as its name."),
-    _rule("lead-by-label", "warning", "PS3.16 CID 3001", "a lead was told by label or meaning, since its code is unknown",
+    _rule("lead-by-label", "warning", "PS3.16 CID 3001", "the code of a lead is unknown; its label was believed",
           "A wrong label would be a wrong lead."),
     _rule("retired-lead-scheme", "warning", "PS3.16 CID 3001", "lead codes are of the retired scheme SCPECG",
           "Receivers that know MDC codes only cannot tell the leads."),
@@ -130,13 +130,13 @@ RULES: Final[tuple[Rule, ...]] = (
     # Annotations
     _rule("annotation-form", "error", _PS33 + "C.10.10", "an annotation has text and a concept name, or neither",
           "Receivers may show the one and lose the other."),
-    _rule("annotation-reference", "error", _PS33 + "C.10.10.1.1", "an annotation refers to a channel or group that is not there",
+    _rule("annotation-reference", "error", _PS33 + "C.10.10.1.1", "an annotation refers to a channel that is not there",
           "It cannot be placed."),
     _rule("annotation-position", "error", _PS33 + "C.10.10.1.3", "an annotation refers to a sample that is not there",
           "It cannot be placed."),
-    _rule("annotation-range", "error", _PS33 + "C.10.10.1.2", "the number of positions does not fit the temporal range type",
+    _rule("annotation-range", "error", _PS33 + "C.10.10.1.2", "the positions do not fit the temporal range type",
           "It cannot be placed."),
-    _rule("annotation-groups", "error", _PS33 + "C.10.10.1.3", "sample positions of an annotation refer to several multiplex groups",
+    _rule("annotation-groups", "error", _PS33 + "C.10.10.1.3", "sample positions refer to several multiplex groups",
           "It is not certain which samples are meant."),
     _rule("annotation-misplaced", "warning", _PS33 + "C.10.10.1.1",
           "marks of the representative beat refer to the rhythm; they were put on the representative beat",

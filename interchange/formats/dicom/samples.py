@@ -54,7 +54,8 @@ def decode(
     padded = expected + expected % 2
     if len(raw) < expected:
         raise SourceError(
-            f"{channels} channels of {samples} samples need {expected} bytes of waveform data, {len(raw)} are there", place
+            f"{channels} channels of {samples} samples need {expected} bytes of waveform data, {len(raw)} are there",
+            place,
         )
     if not little and cell.bits > 16:
         raise SourceError("samples of more than 16 bits in big endian order cannot be read safely", place)

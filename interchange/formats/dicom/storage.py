@@ -81,7 +81,9 @@ def choose(tracings: tuple[Tracing, ...]) -> Choice:
         if kept and (best is None or score > best[0]):
             best = score, storage, kept
     if best is None:
-        raise RefusedError("no storage class for ECG holds the recording: " + _told(reasons, storage_classes()), "tracings")
+        raise RefusedError(
+            "no storage class for ECG holds the recording: " + _told(reasons, storage_classes()), "tracings"
+        )
     _, storage, kept = best
     return Choice(storage, tuple(sorted(kept)), tuple(_notes(storage, kept, tracings, reasons)))
 
@@ -106,10 +108,14 @@ def _notes(
         before[id] = reason
     because = _told(before, classes)
     text = f"written as {storage.name}"
-    notes = [Note("info", "tracings", f"{text}, since a narrower class does not hold it: {because}" if because else text)]
+    notes = [
+        Note("info", "tracings", f"{text}, since a narrower class does not hold it: {because}" if because else text)
+    ]
     for index, tracing in enumerate(tracings):
         if index in kept:
             continue
         reason = "it has no samples" if not tracing.length or not tracing.channels else _told(reasons, classes)
-        notes.append(Note("left", f"tracings[{index}]", f"no storage class holds it together with the others: {reason}"))
+        notes.append(
+            Note("left", f"tracings[{index}]", f"no storage class holds it together with the others: {reason}")
+        )
     return notes

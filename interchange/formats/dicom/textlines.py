@@ -177,9 +177,7 @@ def _unset(owner: Any, steps: list[str]) -> Any:
 
 # Writing -----------------------------------------------------------------------------------------------------------
 
-_SKIPPED: Final = frozenset(
-    {"samples", "missing", "_digest", "format", "unread", "findings", "document_id"}
-)
+_SKIPPED: Final = frozenset({"samples", "missing", "_digest", "format", "unread", "findings", "document_id"})
 
 
 def differences(wanted: Recording, got: Recording) -> dict[str, list[str]]:

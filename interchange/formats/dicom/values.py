@@ -10,7 +10,7 @@ from __future__ import annotations
 import re
 from fractions import Fraction
 from struct import unpack_from
-from typing import Final
+from typing import Final, Literal
 
 from interchange.model import Moment, PersonName, Quantity
 
@@ -56,6 +56,14 @@ _MOMENT: Final = re.compile(
     r"(\d{4})(?:(\d\d)(?:(\d\d)(?:(\d\d)(?:(\d\d)(?:(\d\d(?:\.\d{1,6})?))?)?)?)?)?([+-]\d{4})?", re.ASCII
 )
 _ZONE: Final = re.compile(r"([+-])(\d\d)(\d\d)", re.ASCII)
+_AGE_LETTERS: Final[dict[str, tuple[tuple[str, Fraction], ...]]] = {
+    "h": (("D", Fraction(24)),),
+    "d": (("D", Fraction(1)),),
+    "wk": (("W", Fraction(1)),),
+    "mo": (("M", Fraction(1)),),
+    "a": (("Y", Fraction(1)), ("M", Fraction(1, 12))),
+}
+"""Letters that can say an age in that unit, with the size of one in the unit."""
 _AGE: Final = re.compile(r"(\d{3})([DWMY])", re.ASCII)
 AGE_UNITS: Final = {"D": "d", "W": "wk", "M": "mo", "Y": "a"}
 
@@ -64,7 +72,7 @@ _FORBIDDEN_TEXT: Final = re.compile(r"[\x00-\x08\x0b\x0e-\x1f\x7f-\x9f]")
 
 
 def clean(text: str, vr: str) -> str:
-    """The text as a single value of ``vr``: no control characters, no separator of values, no blanks around, cut to size.
+    """The text as a single value of ``vr``: without control characters, separators and blanks around, cut to size.
 
     A backslash separates values in all but the long texts; it becomes a slash.
     """
@@ -140,8 +148,7 @@ def parse_age(text: str) -> Quantity | None:
 
 def age_text(age: Quantity) -> str | None:
     """The age string that says the age, in another unit where the number is not whole; None where none does."""
-    sizes = {"h": [("D", 24)], "d": [("D", 1)], "wk": [("W", 1)], "mo": [("M", 1)], "a": [("Y", 1), ("M", Fraction(1, 12))]}
-    for letter, size in sizes.get(age.unit, []):
+    for letter, size in _AGE_LETTERS.get(age.unit, ()):
         value = Fraction(age.value) / size
         if age.unit == "h":
             value = Fraction(value.numerator // value.denominator)
@@ -199,7 +206,7 @@ def moment_text(moment: Moment) -> str | None:
 # Names -------------------------------------------------------------------------------------------------------------
 
 _PARTS: Final = ("family", "given", "middle", "prefix", "suffix")
-_SCRIPTS: Final = (None, "ideographic", "phonetic")
+_SCRIPTS: Final[tuple[Literal["ideographic", "phonetic"] | None, ...]] = (None, "ideographic", "phonetic")
 
 
 def parse_name(text: str) -> tuple[PersonName, ...]:

@@ -189,4 +189,6 @@ class View:
         """This item as a code."""
         value = self.text("CodeValue") or self.text("LongCodeValue") or self.text("URNCodeValue") or ""
         self.texts("CodingSchemeVersion")
-        return CodeItem("".join(value.split()), self.text("CodingSchemeDesignator") or "", self.text("CodeMeaning") or "")
+        return CodeItem(
+            "".join(value.split()), self.text("CodingSchemeDesignator") or "", self.text("CodeMeaning") or ""
+        )

@@ -14,11 +14,10 @@ from typing import Final
 from interchange._version import __version__
 from interchange.errors import UsageError
 from interchange.formats.contract import Encoded, Note
-from interchange.formats.dicom.conceptcodes import OWN_SCHEME
 from interchange.formats.dicom.dictionary import tag_of
 from interchange.formats.dicom.encode import WRITTEN_SYNTAXES, Item, coded, encode_file, encode_item
 from interchange.formats.dicom.extras import put_extras
-from interchange.formats.dicom.leadcodes import OWN_SCHEME_NAME
+from interchange.formats.dicom.leadcodes import OWN_SCHEME, OWN_SCHEME_NAME
 from interchange.formats.dicom.parse import File, parse_written
 from interchange.formats.dicom.read import read_header
 from interchange.formats.dicom.read_about import TOP_EXTRAS
@@ -66,9 +65,7 @@ def _kept(recording: Recording, choice: Choice) -> Recording:
         replace(tracing, of=None if tracing.of is None else index.get(tracing.of))
         for tracing in (recording.tracings[old] for old in choice.kept)
     )
-    marks = tuple(
-        replace(mark, tracing=index[mark.tracing]) for mark in recording.marks if mark.tracing in index
-    )
+    marks = tuple(replace(mark, tracing=index[mark.tracing]) for mark in recording.marks if mark.tracing in index)
     return replace(recording, tracings=tracings, marks=marks)
 
 
@@ -83,15 +80,15 @@ def _dataset(recording: Recording, choice: Choice, notes: list[Note]) -> tuple[I
     put_about(dataset, recording, wide, notes)
     acquisition = recording.acquisition
     groups = [group_item(t, acquisition.filters, acquisition.mains, wide) for t in recording.tracings]
-    dataset.items("WaveformSequence", groups)
+    dataset.sequence("WaveformSequence", groups)
     data = groups[0][tag_of("WaveformData")][1]
     assert isinstance(data, bytes)
     put_study(dataset, recording, data)
     numbers = GroupNumbers(recording)
     annotations = list(annotation_items(recording, numbers))
     if annotations:
-        dataset.items("WaveformAnnotationSequence", annotations)
-    dataset.items("AcquisitionContextSequence", context_items(recording))
+        dataset.sequence("WaveformAnnotationSequence", annotations)
+    dataset.sequence("AcquisitionContextSequence", context_items(recording))
     put_extras(dataset, recording.extras, TOP_EXTRAS)
     return dataset, numbers
 
@@ -101,7 +98,7 @@ def _put_scheme(dataset: Item) -> None:
     entry = Item()
     entry.text("CodingSchemeDesignator", OWN_SCHEME)
     entry.text("CodingSchemeName", OWN_SCHEME_NAME)
-    dataset.items("CodingSchemeIdentificationSequence", [entry])
+    dataset.sequence("CodingSchemeIdentificationSequence", [entry])
 
 
 def _put_lines(dataset: Item, wanted: Recording, written: File, numbers: GroupNumbers) -> None:
@@ -115,11 +112,11 @@ def _put_lines(dataset: Item, wanted: Recording, written: File, numbers: GroupNu
         if texts:
             item = Item()
             item.text("ValueType", "TEXT")
-            item.items("ConceptNameCodeSequence", [coded(*TEXT_LINES)])
+            item.sequence("ConceptNameCodeSequence", [coded(*TEXT_LINES)])
             item.text("TextValue", "\r\n".join([f"{part} {fingerprint(written.dataset, part)}", *texts]))
             items.append(item)
     if items:
         context = dataset[tag_of("AcquisitionContextSequence")][1]
         assert isinstance(context, list)
-        dataset.items("AcquisitionContextSequence", [*context, *items])
+        dataset.sequence("AcquisitionContextSequence", [*context, *items])
         _put_scheme(dataset)

@@ -9,13 +9,11 @@ from interchange.formats.dicom.placeholders import NO_DATE, NO_TEXT, NO_TIME
 from interchange.formats.dicom.read_about import (
     ACQUIRING,
     DATES,
-    DIASTOLIC,
     LEAD_SYSTEM,
-    MEDICATION,
     PROCESSING,
     SELF,
-    SYSTOLIC,
 )
+from interchange.formats.dicom.read_patient import DIASTOLIC, MEDICATION, SYSTOLIC
 from interchange.formats.dicom.uids import derived_uid, is_uid
 from interchange.formats.dicom.values import (
     age_text,
@@ -76,7 +74,7 @@ def _put_patient(item: Item, patient: Patient) -> None:
     if patient.ids:
         _put_issuer(item, patient.ids[0])
     if patient.ids[1:]:
-        item.items("OtherPatientIDsSequence", [_other_id(identifier) for identifier in patient.ids[1:]])
+        item.sequence("OtherPatientIDsSequence", [_other_id(identifier) for identifier in patient.ids[1:]])
     item.text("PatientBirthDate", date_text(patient.birth_date) if patient.birth_date else None)
     item.text("PatientSex", _SEXES.get(patient.sex or ""))
     age = age_text(patient.age) if patient.age else None
@@ -87,13 +85,15 @@ def _put_patient(item: Item, patient: Patient) -> None:
     if patient.race is not None:
         if patient.race.value and patient.race.scheme:
             code = coded(patient.race.value, patient.race.scheme, patient.race.meaning or "")
-            item.items("EthnicGroupCodeSequence", [code])
+            item.sequence("EthnicGroupCodeSequence", [code])
         elif patient.race.meaning:
             item.text("EthnicGroup", patient.race.meaning)
     if patient.comments:
         item.text("PatientComments", patient.comments[0])
     lines = [code.meaning for code in patient.history[:1] if code.meaning]
-    lines += [MEDICATION + " ".join(code.meaning.split()) for code in patient.drugs if code.meaning and code.meaning.strip()]
+    lines += [
+        MEDICATION + " ".join(code.meaning.split()) for code in patient.drugs if code.meaning and code.meaning.strip()
+    ]
     if lines:
         item.text("AdditionalPatientHistory", "\r\n".join(lines))
 
@@ -106,7 +106,7 @@ def _put_issuer(item: Item, identifier: Identifier) -> None:
         qualifiers = Item()
         qualifiers.text("UniversalEntityID", identifier.issuer)
         qualifiers.text("UniversalEntityIDType", "ISO")
-        item.items("IssuerOfPatientIDQualifiersSequence", [qualifiers])
+        item.sequence("IssuerOfPatientIDQualifiersSequence", [qualifiers])
     else:
         item.text("IssuerOfPatientID", identifier.issuer)
 
@@ -135,9 +135,11 @@ def _put_person(item: Item, keyword: str, person: Person | None) -> None:
 def _put_deidentification(item: Item, methods: tuple[Code, ...]) -> None:
     """That identity was removed, and by what methods (PS3.3 C.7.1.1, PS3.15 E.1)."""
     item.text("PatientIdentityRemoved", "YES")
-    coded_methods = [coded(code.value, code.scheme, code.meaning or "") for code in methods if code.value and code.scheme]
+    coded_methods = [
+        coded(code.value, code.scheme, code.meaning or "") for code in methods if code.value and code.scheme
+    ]
     if coded_methods:
-        item.items("DeidentificationMethodCodeSequence", coded_methods)
+        item.sequence("DeidentificationMethodCodeSequence", coded_methods)
     words = [code.meaning for code in methods if code.meaning and not (code.value and code.scheme)]
     if words or not coded_methods:
         item.text("DeidentificationMethod", *(words or [NO_TEXT]))
@@ -203,9 +205,9 @@ def _put_devices(item: Item, devices: tuple[Device, ...], needs_equipment: bool,
                 if text:
                     entry.text(keyword, text)
         purpose = PROCESSING if device.role == "analysing" else ACQUIRING
-        entry.items("PurposeOfReferenceCodeSequence", [coded(*purpose)])
+        entry.sequence("PurposeOfReferenceCodeSequence", [coded(*purpose)])
         contributors.append(entry)
-    item.items("ContributingEquipmentSequence", [*contributors, _converter()])
+    item.sequence("ContributingEquipmentSequence", [*contributors, _converter()])
 
 
 def _is_empty(item: Item, keyword: str) -> bool:
@@ -231,7 +233,7 @@ def _converter() -> Item:
     item = Item()
     item.text("Manufacturer", SELF)
     item.text("SoftwareVersions", __version__)
-    item.items("PurposeOfReferenceCodeSequence", [coded("109103", "DCM", "Modifying Equipment")])
+    item.sequence("PurposeOfReferenceCodeSequence", [coded("109103", "DCM", "Modifying Equipment")])
     return item
 
 
@@ -249,12 +251,15 @@ def put_study(item: Item, recording: Recording, waveform: bytes) -> None:
             issuer.text("UniversalEntityIDType", "ISO")
         else:
             issuer.text("LocalNamespaceEntityID", study.accession.issuer)
-        item.items("IssuerOfAccessionNumberSequence", [issuer])
+        item.sequence("IssuerOfAccessionNumberSequence", [issuer])
     item.text("StudyID", study.id)
     if study.description:
         item.text("StudyDescription", study.description)
     identity = recording.patient.ids[0] if recording.patient.ids else None
-    seed = (f"{identity.value}|{identity.issuer}" if identity else "").encode(), str(recording.acquisition.time).encode()
+    seed = (
+        (f"{identity.value}|{identity.issuer}" if identity else "").encode(),
+        str(recording.acquisition.time).encode(),
+    )
     if not (identity and recording.acquisition.time):
         seed = (*seed, waveform)  # type: ignore[assignment]
     uid = study.uid if study.uid and is_uid(study.uid) else derived_uid("study", *seed)
@@ -299,23 +304,23 @@ def context_items(recording: Recording) -> list[Item]:
         if pressure is not None:
             item = Item()
             item.text("ValueType", "NUMERIC")
-            item.items("ConceptNameCodeSequence", [coded(*name)])
+            item.sequence("ConceptNameCodeSequence", [coded(*name)])
             item.decimals("NumericValue", pressure.value)
-            item.items("MeasurementUnitsCodeSequence", [coded(pressure.unit, "UCUM", pressure.unit)])
+            item.sequence("MeasurementUnitsCodeSequence", [coded(pressure.unit, "UCUM", pressure.unit)])
             found.append(item)
     return found
 
 
 def _placement(placement: str) -> Item:
     item = Item()
-    item.items("ConceptNameCodeSequence", [coded(*LEAD_SYSTEM)])
+    item.sequence("ConceptNameCodeSequence", [coded(*LEAD_SYSTEM)])
     code = _placement_code(placement)
     if code is None:
         item.text("ValueType", "TEXT")
         item.text("TextValue", placement)
     else:
         item.text("ValueType", "CODE")
-        item.items("ConceptCodeSequence", [coded(*code)])
+        item.sequence("ConceptCodeSequence", [coded(*code)])
     return item
 
 

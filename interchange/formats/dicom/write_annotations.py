@@ -51,7 +51,8 @@ class GroupNumbers:
 
 
 def _is_number(name: str) -> bool:
-    return name.isascii() and name.isdigit() and (name == "0" or name[0] != "0") and len(name) < 6 and int(name) <= MAX_GROUP
+    plain = name.isascii() and name.isdigit() and (name == "0" or name[0] != "0")
+    return plain and len(name) < 6 and int(name) <= MAX_GROUP
 
 
 def annotation_items(recording: Recording, numbers: GroupNumbers) -> Iterator[Item]:
@@ -90,7 +91,7 @@ def _statement(statement: Statement, number: int) -> Iterator[Item]:
 
 def _text_item(text: str, number: int) -> Item:
     item = Item()
-    item.text("UnformattedTextValue", clean(text, "ST").strip() and text or NO_TEXT)
+    item.text("UnformattedTextValue", text if clean(text, "ST").strip() else NO_TEXT)
     item.numbers("ReferencedWaveformChannels", 1, 0)
     item.numbers("AnnotationGroupNumber", number)
     return item

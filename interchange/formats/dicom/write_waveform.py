@@ -42,10 +42,11 @@ def group_item(tracing: Tracing, filters: Filters | None, mains: Fraction | None
         item.text("MultiplexGroupLabel", label)
     if mains is not None:
         item.decimals("PowerlineFrequency", mains)
+    stored = [_stored(tracing, row, bits) for row in range(len(tracing.channels))]
     definitions = [
-        _channel(channel, tracing.rate, filters, _stored(tracing, row, bits)) for row, channel in enumerate(tracing.channels)
+        _channel(channel, tracing.rate, filters, size) for channel, size in zip(tracing.channels, stored, strict=True)
     ]
-    item.items("ChannelDefinitionSequence", definitions)
+    item.sequence("ChannelDefinitionSequence", definitions)
     item.numbers("WaveformBitsAllocated", bits)
     item.text("WaveformSampleInterpretation", "SL" if bits == 32 else "SS")
     _data(item, tracing, bits)
@@ -88,7 +89,7 @@ def _channel(channel: Channel, rate: Fraction, filters: Filters | None, stored: 
     item = Item()
     source, in_label = channel_source(channel.name, channel.unit == "uV" or channel.unit is None)
     item.text("ChannelLabel", channel.name if in_label or not channel.label else channel.label)
-    item.items("ChannelSourceSequence", [coded(source.value, source.scheme, source.meaning)])
+    item.sequence("ChannelSourceSequence", [coded(source.value, source.scheme, source.meaning)])
     derivation = _derivation(channel)
     if derivation:
         item.text("ChannelDerivationDescription", derivation)
@@ -114,7 +115,7 @@ def _scale(item: Item, channel: Channel) -> None:
     unit = channel.unit or NOT_SAID_UNIT
     sensitivity, factor = _factors(channel.step)
     item.decimals("ChannelSensitivity", sensitivity)
-    item.items("ChannelSensitivityUnitsSequence", [coded(unit, "UCUM", UNIT_NAMES.get(unit, unit))])
+    item.sequence("ChannelSensitivityUnitsSequence", [coded(unit, "UCUM", UNIT_NAMES.get(unit, unit))])
     item.decimals("ChannelSensitivityCorrectionFactor", factor)
     item.decimals("ChannelBaseline", channel.offset)
 
