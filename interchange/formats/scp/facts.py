@@ -338,4 +338,10 @@ FACTS: Final[dict[str, Fact]] = {
     "coded-separator": Fact(
         "Parts of a coded statement are separated by a blank or by NUL.", "EN 1064 5.14", "unsure", "both are read"
     ),
+    # this project's own use of free text ------------------------------------------------------------------------
+    "own-lines": Fact(
+        "Free text that begins with [interchange 1] holds values that the format has no field for.",
+        "EN 1064 5.4.5, tag 30 (use of this project)",
+        "computed",
+    ),
 }

@@ -25,6 +25,7 @@ _NO_LEAD = "The lead is not shown: half a lead would look like a short one."
 # fmt: off
 _TABLE: Final[tuple[Rule, ...]] = (
     # the record as a whole
+    _row("no-record", "error", "record-header", "no record can be found", "Nothing can be read."),
     _row("record-truncated", "error", "record-header", "the file is shorter than the record says",
          "The end of the recording is missing."),
     _row("record-trailing", "warning", "record-header", "bytes follow behind the end of the record",
@@ -240,6 +241,15 @@ _TABLE: Final[tuple[Rule, ...]] = (
          "Its measurements are carried."),
     _row("lead-block-spare", "warning", "lead-measurements", "bytes follow the last lead of section 10",
          "They are not read."),
+    # further files and carried lines
+    _row("part-missing", "error", "own-lines", "a further file of this recording is missing or unreadable",
+         "The recording is not complete."),
+    _row("part-changed", "warning", "own-lines", "a further file is not the one that was written with this record",
+         "Its tracing may belong to another recording."),
+    _row("part-broken", "error", "own-lines", "a further file breaks a rule", "Its tracing may be wrong."),
+    _row("part-of", "note", "own-lines", "this file is a further file of another record",
+         "It holds a part of a recording only."),
+    _row("carried", "warning", "own-lines", "lines of free text are not understood", "They are listed."),
 )
 # fmt: on
 

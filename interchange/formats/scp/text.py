@@ -140,9 +140,16 @@ def language_for(texts: list[str]) -> int:
     return 0x07
 
 
-def encode(text: str, language: int) -> bytes:
-    """The text with its closing NUL in the character set of ``language``, which has to hold it.
+def encode(text: str, language: int, most: int = 0xFFFF) -> bytes:
+    """The text with its closing NUL in the character set of ``language``, at most ``most`` bytes.
 
-    A NUL within the text would end it early and is written as a blank.
+    A NUL within the text would end it early and an escape begin another set: both are written as blanks, and what the
+    set does not have as question marks.  Only whole characters are cut off.
     """
-    return text.replace("\0", " ").encode(LANGUAGES[language]) + b"\0"
+    plain = text.replace("\0", " ").replace("\x1b", " ")
+    raw = plain.encode(LANGUAGES[language], "replace")
+    if len(raw) >= most:
+        raw = raw[: most - 1]
+        if language == 0x07:
+            raw = raw.decode("utf-8", "ignore").encode("utf-8")
+    return raw + b"\0"

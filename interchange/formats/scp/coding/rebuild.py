@@ -41,6 +41,9 @@ class Wave:
     missing: NDArray[np.bool_] | None = None
 
 
+_NO_BEAT: Final = Wave(np.zeros(0, dtype=np.int64))
+
+
 @dataclass(frozen=True, slots=True, eq=False)
 class Rhythm:
     """All leads: ``step`` in nanovolts, ``interval`` in microseconds; ``lossy`` says why samples are no originals."""
@@ -59,8 +62,18 @@ def rebuild_beat(
     count = _beat_samples(data, signal, found, beats, log)
     if count is None:
         return Rhythm((Wave(None),) * len(found), signal.step, signal.interval)
-    waves = tuple(_padded(take(data, signal, number, stream, count, log), count) for number, stream in enumerate(found))
+    waves = tuple(
+        _NO_BEAT
+        if _is_empty(signal, number) and not leads.subtracted
+        else _padded(take(data, signal, number, stream, count, log), count)
+        for number, stream in enumerate(found)
+    )
     return Rhythm(waves, signal.step, signal.interval)
+
+
+def _is_empty(signal: Signal, number: int) -> bool:
+    """Whether a lead has no bytes at all: then it has no reference beat."""
+    return signal.blocks[number].start == signal.blocks[number].end
 
 
 def _padded(samples: NDArray[np.int64] | None, count: int) -> Wave:
@@ -81,7 +94,7 @@ def _beat_samples(
             log.add("beat-length", at(signal.offset, 5), f"{beats.length} ms of {signal.interval} us")
             count += 2 * rest >= signal.interval
         return count
-    there = [stream for stream in found if stream is not None]
+    there = [stream for stream in found if stream is not None and stream.bits]
     if not there:
         return None
     if all(isinstance(stream, Plain) for stream in there):

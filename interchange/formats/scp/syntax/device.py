@@ -84,7 +84,7 @@ def _strings(value: bytes, offset: int, language: int, log: Log) -> tuple[str, .
 
 def build_device(device: Device) -> bytes:
     """The value of tag 14 or 15: at most five characters of the model, five strings, their set in ``language``."""
-    model = encode(device.model, device.language)[:-1][:5]
+    model = _first_bytes(device.model, 5, device.language)
     fixed = _FIXED.pack(
         device.institution,
         device.department,
@@ -99,7 +99,16 @@ def build_device(device: Device) -> bytes:
         device.mains,
         bytes(16),
     )
-    first, *others = [encode(text, device.language) for text in (*device.strings, *[""] * 5)[:5]]
-    if len(first) > 255:
-        first = first[:254] + b"\0"
+    program, *more = (*device.strings, *[""] * 5)[:5]
+    first = _first_bytes(program, 254, device.language) + b"\0"
+    others = [encode(text, device.language) for text in more]
     return fixed + bytes([len(first)]) + first + b"".join(others)
+
+
+def _first_bytes(text: str, most: int, language: int) -> bytes:
+    """As many whole characters of the text as fit into ``most`` bytes, without NUL."""
+    raw = encode(text, language)[:-1]
+    while len(raw) > most:
+        text = text[: most if len(text) > most else -1]
+        raw = encode(text, language)[:-1]
+    return raw

@@ -8,14 +8,24 @@ from __future__ import annotations
 
 import struct
 from binascii import crc_hqx
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 from typing import Final
 
 from interchange.errors import SourceError
 from interchange.formats.scp.log import Log, at
 
-__all__ = ["HEADER", "MARK", "Frame", "Pointer", "Section", "checksum", "looks_like_record", "parse_frame"]
+__all__ = [
+    "HEADER",
+    "MARK",
+    "Frame",
+    "Pointer",
+    "Section",
+    "build_record",
+    "checksum",
+    "looks_like_record",
+    "parse_frame",
+]
 
 MARK: Final = b"SCPECG"
 HEADER: Final = 16
@@ -311,3 +321,30 @@ def _compare(name: str, stored: int, computed: int, place: str, log: Log) -> Non
     if stored != computed:
         name = name if stored else "crc-zero"
         log.add(name, place, f"stored 0x{stored:04X}, computed 0x{computed:04X}")
+
+
+def build_record(sections: Mapping[int, bytes], protocol: int = 20) -> bytes:
+    """A whole record from the bodies of its sections (numbers above 0), in ascending order, with all checksums."""
+    numbers = sorted({*_MANDATORY, *sections} - {0})
+    zero_length = HEADER + (1 + len(numbers)) * _ENTRY.size
+    entries = [_ENTRY.pack(0, zero_length, _FIRST + 1)]
+    parts = []
+    place = _FIRST + zero_length
+    for number in numbers:
+        if number not in sections:
+            entries.append(_ENTRY.pack(number, 0, 0))
+            continue
+        part = _build_section(number, sections[number], protocol, bytes(6))
+        entries.append(_ENTRY.pack(number, len(part), place + 1))
+        parts.append(part)
+        place += len(part)
+    zero = _build_section(0, b"".join(entries), protocol, MARK)
+    record = struct.pack("<I", place) + zero + b"".join(parts)
+    return struct.pack("<H", checksum(record)) + record
+
+
+def _build_section(number: int, body: bytes, protocol: int, reserved: bytes) -> bytes:
+    padded = body + bytes(len(body) % 2)
+    header = _SECTION.pack(0, number, HEADER + len(padded), protocol, protocol, reserved)
+    section = header[2:] + padded
+    return struct.pack("<H", checksum(section)) + section

@@ -1,0 +1,150 @@
+"""Sections 7 and 10 to measurements (EN 1064 clauses 5.10 and 5.13.5).
+
+Positions of waves in section 7 become intervals by their differences alone: where they count from depends on who
+wrote them.  Special values stay what they mean: wave absent, lead rejected, not computed.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from typing import Final
+
+from interchange.formats.scp.log import Log, at
+from interchange.formats.scp.maps import LEAD_CONCEPTS, QTC_CONCEPTS, SPECIAL
+from interchange.formats.scp.reader.tracings import lead_name
+from interchange.formats.scp.syntax.document import Document
+from interchange.formats.scp.syntax.globals import Additional, Globals, Measured
+from interchange.model import Absent, Measurement
+
+__all__ = ["blocks_of_beat_types", "read_globals", "read_lead_values"]
+
+_INTERVALS: Final = (
+    ("p-duration", "p_onset", "p_offset"),
+    ("pr-interval", "p_onset", "qrs_onset"),
+    ("qrs-duration", "qrs_onset", "qrs_offset"),
+    ("qt-interval", "qrs_onset", "t_offset"),
+)
+_AXES: Final = (("p-axis", "p_axis"), ("qrs-axis", "qrs_axis"), ("t-axis", "t_axis"))
+_UNDETERMINED: Final = 999
+_NOT_AVAILABLE: Final = 9999
+
+
+def read_globals(document: Document, log: Log) -> tuple[Measurement, ...]:
+    """Intervals, axes, rates and counts of the whole recording, and of further beat types."""
+    found = document.globals
+    if found is None:
+        return ()
+    measured = [
+        _header_value(found, "rr-interval", found.rr, 2, log),
+        _header_value(found, "pp-interval", found.pp, 4, log),
+    ]
+    for beat, block in enumerate(blocks_of_beat_types(found)):
+        measured += _block(block, beat or None, log)
+    if found.additional is not None:
+        measured += _additional(found, found.additional, log)
+    if found.qrs_types and document.beats is None:
+        measured.append(Measurement("beat-count", len(found.qrs_types), "{beats}"))
+    return tuple(measured)
+
+
+def blocks_of_beat_types(found: Globals) -> tuple[Measured, ...]:
+    """The blocks that belong to beat types.
+
+    There are as many blocks as types or as single QRS complexes; those of single complexes, but for the first, have no
+    place in the model.
+    """
+    types = set(found.qrs_types or ())
+    per_qrs = found.qrs_types and len(found.blocks) == len(found.qrs_types) and len(found.blocks) > len(types)
+    return found.blocks[:1] if per_qrs else found.blocks
+
+
+def _header_value(found: Globals, concept: str, value: int, place: int, log: Log) -> Measurement:
+    return _value(concept, value, "ms", at(found.offset + place, 7), log, zero="not-measured")
+
+
+def _value(
+    concept: str, value: int, unit: str, place: str, log: Log, zero: Absent | None = None, lead: str | None = None
+) -> Measurement:
+    """One stored value; ``zero`` is what a 0 means where it cannot be a value."""
+    absent = SPECIAL.get(value) or (zero if value == 0 else None)
+    if value == _NOT_AVAILABLE and unit in ("ms", "/min"):
+        log.add("measurements-9999", place)
+        absent = "not-measured"
+    if absent is not None:
+        return Measurement(concept, None, unit, lead, absent)
+    return Measurement(concept, value, unit, lead)
+
+
+def _block(block: Measured, beat: int | None, log: Log) -> list[Measurement]:
+    found = []
+    for concept, begin, end in _INTERVALS:
+        first, last = getattr(block, begin), getattr(block, end)
+        absent = _reason(first, last)
+        if _NOT_AVAILABLE in (first, last):
+            log.add("measurements-9999", at(block.offset, 7))
+        if absent is not None:
+            found.append(Measurement(concept, None, "ms", absent=absent, beat=beat))
+        elif last < first:
+            log.add("measurements-order", at(block.offset, 7), concept)
+        else:
+            found.append(Measurement(concept, last - first, "ms", beat=beat))
+    for concept, name in _AXES:
+        found.append(_axis(concept, getattr(block, name), beat, at(block.offset, 7), log))
+    return found
+
+
+def _reason(first: int, last: int) -> Absent | None:
+    """Why the interval between two positions is none; an absent wave says more than a missing value."""
+    for value in (19999, 29998, 29999):
+        if value in (first, last):
+            return SPECIAL[value]
+    return "not-measured" if _NOT_AVAILABLE in (first, last) else None
+
+
+def _axis(concept: str, value: int, beat: int | None, place: str, log: Log) -> Measurement:
+    absent: Absent | None = "undefined" if value == _UNDETERMINED else SPECIAL.get(value)
+    if value == _NOT_AVAILABLE:
+        log.add("measurements-9999", place)
+        absent = "not-measured"
+    if absent is not None:
+        return Measurement(concept, None, "deg", absent=absent, beat=beat)
+    if not -180 <= value <= 180:
+        log.add("axis-range", place, f"{value} degrees")
+    return Measurement(concept, value, "deg", beat=beat)
+
+
+def _additional(found: Globals, more: Additional, log: Log) -> Iterator[Measurement]:
+    yield _value("heart-rate-ventricular", more.ventricular_rate, "/min", at(more.offset, 7), log, zero="not-measured")
+    yield _value("heart-rate-atrial", more.atrial_rate, "/min", at(more.offset + 2, 7), log, zero="not-measured")
+    concept = QTC_CONCEPTS.get(more.formula, "qtc-interval")
+    if more.formula == 255:
+        yield Measurement(concept, None, "ms", absent="not-measured")
+    else:
+        yield _value(concept, more.qtc, "ms", at(more.offset + 4, 7), log, zero="not-measured")
+    rate, rr = more.ventricular_rate, found.rr
+    if 0 < rr < _NOT_AVAILABLE and 0 < rate < _NOT_AVAILABLE and abs(60000 / rr - rate) > 2:
+        log.add("measurements-rate", at(more.offset, 7), f"RR {rr} ms, rate {rate}")
+
+
+def read_lead_values(document: Document, log: Log) -> tuple[Measurement, ...]:
+    """Measurements per lead."""
+    from interchange.vocabulary import concept
+
+    units = [concept(name, "per lead").unit or None for name in LEAD_CONCEPTS]
+    numbers = {lead.code: number for number, lead in enumerate(document.leads.leads, 1)}
+    found = []
+    for block in document.lead_values:
+        lead = lead_name(block.code, numbers.get(block.code, 0))
+        for index, value in enumerate(block.values[: len(LEAD_CONCEPTS)]):
+            place = at(block.offset + 4 + 2 * index, 10)
+            found.append(_lead_value(LEAD_CONCEPTS[index], value, units[index], lead, place, log))
+    return tuple(found)
+
+
+def _lead_value(concept: str, value: int, unit: str | None, lead: str, place: str, log: Log) -> Measurement:
+    if concept == "lead-quality" and value not in SPECIAL:
+        return Measurement(concept, value & 0xFFFF, None, lead)
+    if concept.endswith("-morphology") and value == 0:
+        return Measurement(concept, None, None, lead, "unknown")
+    measured = _value(concept, value, unit or "", place, log, lead=lead)
+    return measured if unit else Measurement(concept, measured.value, None, lead, measured.absent)

@@ -1,0 +1,150 @@
+"""Samples to tracings (EN 1064 clauses 5.6 to 5.9)."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from fractions import Fraction
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from interchange.formats.scp.coding.rebuild import Rhythm, Wave
+from interchange.formats.scp.syntax.document import Document
+from interchange.formats.scp.syntax.leads import LAST_CODE, Lead
+from interchange.model import Channel, Extras, Origin, Tracing
+
+__all__ = ["Group", "lead_name", "natural_groups", "read_beat", "read_rhythms"]
+
+
+@dataclass(frozen=True, slots=True)
+class Group:
+    """Leads (indices in section 3) that make one tracing of the samples ``first`` to ``last``."""
+
+    leads: tuple[int, ...]
+    first: int
+    last: int
+
+    @property
+    def samples(self) -> int:
+        """Samples of the tracing."""
+        return self.last - self.first + 1
+
+
+def lead_name(code: int, number: int) -> str:
+    """The trade's name of a lead code; ``number`` (from 1) tells leads without a code apart."""
+    from interchange.vocabulary import channel_name, lead_by_scp
+
+    lead = lead_by_scp(code) if 0 < code <= LAST_CODE else None
+    if lead is not None:
+        return channel_name(lead)
+    return f"lead {number}" if code == 0 else f"lead code {code}"
+
+
+def _channel(lead: Lead, number: int, step: Fraction, lossy: str | None) -> Channel:
+    from interchange.vocabulary import lead_by_scp
+
+    row = lead_by_scp(lead.code) if 0 < lead.code <= LAST_CODE else None
+    origin: Origin = "derived" if row is not None and row.origin == "derived" else "recorded"
+    extras: Extras = (("scp.compression", lossy),) if lossy else ()
+    return Channel(lead_name(lead.code, number), "uV", step, origin="reconstructed" if lossy else origin, extras=extras)
+
+
+def natural_groups(leads: Sequence[Lead], waves: Sequence[Wave]) -> list[Group]:
+    """Leads with the same samples belong together, in the order in which they come.
+
+    A lead that could not be decoded belongs to those that have its numbers; alone it makes no tracing.
+    """
+    spans: dict[tuple[int, int], list[int]] = {}
+    for index, (lead, wave) in enumerate(zip(leads, waves, strict=True)):
+        if wave.samples is not None and wave.samples.size:
+            spans.setdefault((lead.first, lead.first + wave.samples.size - 1), []).append(index)
+    for index, (lead, wave) in enumerate(zip(leads, waves, strict=True)):
+        if wave.samples is None and (lead.first, lead.last) in spans:
+            spans[lead.first, lead.last].append(index)
+    return [Group(tuple(sorted(found)), first, last) for (first, last), found in spans.items()]
+
+
+def read_rhythms(document: Document, groups: Sequence[Group]) -> tuple[Tracing, ...]:
+    """One tracing for each group; samples that a lead does not have are missing."""
+    rhythm = document.rhythm
+    if rhythm is None:
+        return ()
+    return tuple(_tracing(document, rhythm, group) for group in groups)
+
+
+def _tracing(document: Document, rhythm: Rhythm, group: Group) -> Tracing:
+    leads = document.leads.leads
+    parts = []
+    for index in group.leads:
+        wave, lead = rhythm.waves[index], leads[index]
+        parts.append(wave if _is_whole(wave, lead, group) else _placed(wave, lead.first - group.first, group.samples))
+    step = Fraction(rhythm.step, 1000)
+    return Tracing(
+        channels=tuple(_channel(leads[index], index + 1, step, rhythm.lossy) for index in group.leads),
+        samples=_stacked(parts),
+        rate=Fraction(1_000_000, rhythm.interval),
+        missing=_missing(parts, group.samples),
+        start=Fraction(max(group.first - 1, 0) * rhythm.interval, 1_000_000),
+    )
+
+
+def _is_whole(wave: Wave, lead: Lead, group: Group) -> bool:
+    return wave.samples is not None and lead.first == group.first and wave.samples.size == group.samples
+
+
+def _placed(wave: Wave, place: int, size: int) -> Wave:
+    """A wave at its place in a longer tracing; everything around it is missing."""
+    samples = np.zeros(size, dtype=np.int64)
+    missing = np.ones(size, dtype=np.bool_)
+    if wave.samples is not None:
+        part = slice(place, place + wave.samples.size)
+        samples[part] = wave.samples
+        missing[part] = False if wave.missing is None else wave.missing
+    return Wave(samples, missing)
+
+
+def _stacked(waves: Sequence[Wave]) -> NDArray[Any]:
+    """The samples as one array of the narrowest integers that hold them."""
+    rows = [wave.samples for wave in waves if wave.samples is not None]
+    low = min(int(row.min()) for row in rows)
+    high = max(int(row.max()) for row in rows)
+    kind: Any = (
+        np.int16 if low >= -(2**15) and high < 2**15 else np.int32 if low >= -(2**31) and high < 2**31 else np.int64
+    )
+    return np.array(rows, dtype=kind)
+
+
+def _missing(waves: Sequence[Wave], size: int) -> NDArray[np.bool_] | None:
+    if all(wave.missing is None for wave in waves):
+        return None
+    return np.array([np.zeros(size, dtype=np.bool_) if w.missing is None else w.missing for w in waves])
+
+
+def read_beat(document: Document, rhythms: Sequence[Group]) -> Tracing | None:
+    """The reference beat of section 5 as a tracing; None where there is none that could be decoded."""
+    beat = document.beat
+    if beat is None:
+        return None
+    found = [index for index, wave in enumerate(beat.waves) if wave.samples is not None and wave.samples.size]
+    if not found:
+        return None
+    size = max(w.samples.size for w in beat.waves if w.samples is not None)
+    waves = [w if w.samples is not None and w.samples.size == size else _placed(w, 0, size) for w in beat.waves]
+    rows = [index for index, wave in enumerate(beat.waves) if wave.samples is None or wave.samples.size]
+    step = Fraction(beat.step, 1000)
+    beats = document.beats
+    fiducial = None
+    if beats is not None and 1 <= beats.fiducial <= size:
+        fiducial = Fraction((beats.fiducial - 1) * beat.interval, 1_000_000)
+    return Tracing(
+        channels=tuple(_channel(document.leads.leads[index], index + 1, step, None) for index in rows),
+        samples=_stacked([waves[index] for index in rows]),
+        rate=Fraction(1_000_000, beat.interval),
+        missing=_missing([waves[index] for index in rows], size),
+        kind="representative beat",
+        of=0 if rhythms else None,
+        fiducial=fiducial,
+        beat=0,
+    )

@@ -1,0 +1,120 @@
+"""Which tracings go into which file.
+
+One record holds leads of one rate, each once, and one reference beat of leads that it has.  What does not fit goes
+into further files.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from fractions import Fraction
+from typing import Final
+
+from interchange.errors import RefusedError
+from interchange.formats.contract import Note
+from interchange.model import Recording, Tracing
+
+__all__ = ["FilePlan", "Placed", "plan_files"]
+
+_MOST_LEADS: Final = 255
+_LAST_SAMPLE: Final = 0xFFFFFFFF
+
+
+@dataclass(frozen=True, slots=True)
+class Placed:
+    """A tracing of the recording (``index``) with the rows that are written, and where it begins in its file."""
+
+    index: int
+    tracing: Tracing
+    first: int = 1
+
+
+@dataclass(slots=True)
+class FilePlan:
+    """What one file holds; ``start`` is where its first sample lies in the recording, in seconds."""
+
+    rhythms: list[Placed] = field(default_factory=list)
+    beat: Placed | None = None
+    start: Fraction = Fraction(0)
+
+    @property
+    def names(self) -> set[str]:
+        """Names of all leads of the rhythm."""
+        return {name for placed in self.rhythms for name in placed.tracing.names}
+
+    @property
+    def indices(self) -> list[int]:
+        """Tracings of the recording that are in this file, in the order in which a reader finds them."""
+        return [placed.index for placed in (*self.rhythms, *((self.beat,) if self.beat else ()))]
+
+
+def plan_files(recording: Recording) -> tuple[list[FilePlan], list[Note]]:
+    """The files, the main one first, and notes on what is not written."""
+    notes: list[Note] = []
+    files = [FilePlan()]
+    kept = [(index, _writable(index, tracing, notes)) for index, tracing in enumerate(recording.tracings)]
+    for index, tracing in kept:
+        if tracing is not None and tracing.kind == "rhythm":
+            _place_rhythm(files, index, tracing)
+    for index, tracing in kept:
+        if tracing is not None and tracing.kind == "representative beat":
+            _place_beat(files, index, tracing)
+    return files, notes
+
+
+def _writable(index: int, tracing: Tracing, notes: list[Note]) -> Tracing | None:
+    """The tracing with the rows that the format can hold."""
+    rows = []
+    for row, channel in enumerate(tracing.channels):
+        path = f"tracings[{index}].channels[{row}]"
+        if channel.unit != "uV":
+            notes.append(Note("left", path, "SCP-ECG holds voltages of leads only"))
+        elif tracing.missing is not None and tracing.missing[row].all():
+            notes.append(Note("left", path, "SCP-ECG cannot say that samples are missing, and all of this lead are"))
+        else:
+            rows.append(row)
+    if not rows or not tracing.length:
+        notes.append(Note("left", f"tracings[{index}]", "no channel of it can be held"))
+        return None
+    if len(rows) > _MOST_LEADS:
+        raise RefusedError(f"one record holds at most {_MOST_LEADS} leads", f"tracings[{index}].channels")
+    if not 1 <= round(1_000_000 / tracing.rate) <= 0xFFFF:
+        raise RefusedError("the interval between samples is beyond 1 to 65535 microseconds", f"tracings[{index}].rate")
+    return tracing if len(rows) == len(tracing.channels) else tracing.take(rows)
+
+
+def _place_rhythm(files: list[FilePlan], index: int, tracing: Tracing) -> None:
+    main = files[0]
+    if not main.rhythms:
+        first = max(round(tracing.start * tracing.rate), 0) + 1
+        main.rhythms.append(Placed(index, tracing, first if first + tracing.length <= _LAST_SAMPLE else 1))
+        return
+    for file in files:
+        offset = (tracing.start - file.start) * tracing.rate
+        if (
+            file.rhythms
+            and file.rhythms[0].tracing.rate == tracing.rate
+            and offset.denominator == 1
+            and 0 <= offset < _LAST_SAMPLE - tracing.length
+            and not file.names & set(tracing.names)
+            and sum(len(p.tracing.channels) for p in file.rhythms) + len(tracing.channels) <= _MOST_LEADS
+        ):
+            file.rhythms.append(Placed(index, tracing, int(offset) + 1))
+            return
+    files.append(FilePlan([Placed(index, tracing)], start=tracing.start))
+
+
+def _place_beat(files: list[FilePlan], index: int, tracing: Tracing) -> None:
+    for file in files:
+        names = [name for placed in file.rhythms for name in placed.tracing.names]
+        own = set(tracing.names)
+        if (
+            file.beat is None
+            and own <= set(names)
+            and len(own) == len(tracing.names)
+            and all(names.count(name) == 1 for name in own)
+            and (tracing.of is None or tracing.of in file.indices)
+        ):
+            file.beat = Placed(index, tracing)
+            return
+    files.append(FilePlan(beat=Placed(index, tracing)))

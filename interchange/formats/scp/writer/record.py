@@ -1,0 +1,142 @@
+"""Encoding a recording: plan the files, make the further ones, make the main one with what only lines can say."""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
+
+from interchange.formats.contract import Encoded, Note
+from interchange.formats.scp.carried import MARKER, Part
+from interchange.formats.scp.writer.lines import lines_for
+from interchange.formats.scp.writer.plan import FilePlan, plan_files
+from interchange.formats.scp.writer.single import Single, prepare
+from interchange.model import Mark, Recording, Tracing
+
+__all__ = ["encode_record"]
+
+
+def encode_record(recording: Recording, name: str, options: Mapping[str, str]) -> Encoded:
+    """The files of a recording, the main one last.
+
+    RefusedError for what no record can hold: too many leads, too fast or too slow, too long, too large.
+    """
+    huffman = options.get("coding") == "huffman"
+    files, notes = plan_files(recording)
+    found: list[tuple[str, bytes]] = []
+    parts: list[Part] = []
+    for number, file in enumerate(files[1:], 2):
+        title = f"{name}-{number}.scp"
+        placed = file.rhythms[0] if file.rhythms else file.beat
+        assert placed is not None
+        data, more = _further(recording, file, f"{name}.scp", huffman)
+        digest = hashlib.sha256(data).hexdigest()[:16]
+        parts.append(Part(placed.index, title, file.start, digest))
+        found.append((title, data))
+        notes += more
+        notes.append(Note("info", "", f"tracing {placed.index + 1} lies in the further file {title}"))
+    single, more = prepare(recording, files[0], huffman)
+    order = _order(files)
+    data = _finished(single, recording, files, parts, order)
+    notes += [*more, *_added(recording), *_coding_notes(single)]
+    return Encoded((*found, (f"{name}.scp", data)), tuple(notes))
+
+
+def _order(files: Sequence[FilePlan]) -> list[int]:
+    """Indices of the recording's tracings in the order in which a reader will have them."""
+    order = list(files[0].indices)
+    inserted = [(file.rhythms[0] if file.rhythms else file.beat) for file in files[1:]]
+    for placed in sorted((p for p in inserted if p is not None), key=lambda p: p.index):
+        order.insert(min(placed.index, len(order)), placed.index)
+    return order
+
+
+def _further(recording: Recording, file: FilePlan, main: str, huffman: bool) -> tuple[bytes, list[Note]]:
+    """A further file: the patient, the acquisition, and one tracing."""
+    acquisition = recording.acquisition
+    if acquisition.time is not None and acquisition.time.is_instant:
+        acquisition = replace(acquisition, time=acquisition.time.plus(file.start))
+    alone = Recording(patient=recording.patient, acquisition=acquisition)
+    single, notes = prepare(alone, file, huffman)
+    single.own_lines = [f"scp.part-of: {main}"]
+    base = single.base()
+    tracings = [_as_written(placed.tracing, placed.index, file) for placed in file.rhythms]
+    if file.beat is not None:
+        tracings.append(_as_written(file.beat.tracing, file.beat.index, file))
+    wanted = alone.with_(
+        tracings=tuple(replace(t, start=b.start) for t, b in zip(tracings, base.tracings, strict=True))
+    )
+    return single.record((), lines_for(base, wanted, ())), notes
+
+
+def _as_written(tracing: Tracing, index: int, file: FilePlan) -> Tracing:
+    """The tracing with ``of`` as an index in its own file."""
+    inside = {outer: inner for inner, outer in enumerate(file.indices)}
+    return replace(tracing, of=inside.get(tracing.of) if tracing.of is not None else None)
+
+
+def _finished(
+    single: Single, recording: Recording, files: Sequence[FilePlan], parts: Sequence[Part], order: Sequence[int]
+) -> bytes:
+    """The main record: what the reader will make of it decides which lines it needs."""
+    base = single.base()
+    written = {p.index: p.tracing for file in files for p in (*file.rhythms, *((file.beat,) if file.beat else ()))}
+    place = {old: new for new, old in enumerate(order)}
+    tracings = [
+        replace(written[i], of=place.get(written[i].of)) if written[i].of is not None else written[i] for i in order
+    ]
+    main = [place[index] for index in files[0].indices]
+    stood = dict(zip(main, base.tracings, strict=True))
+    # tracings of further files come as they are wanted: their own lines have said what their fields do not hold
+    full_base = base.with_(
+        tracings=tuple(stood.get(i, replace(t, of=None)) for i, t in enumerate(tracings)),
+        marks=tuple(replace(mark, tracing=main[mark.tracing]) for mark in base.marks),
+    )
+    wanted = recording.with_(
+        tracings=tuple(tracings),
+        marks=tuple(_renumbered(mark, place) for mark in recording.marks if mark.tracing in place),
+        statements=single.reported.statements,
+    )
+    remarks, lost = _remarks(recording)
+    wanted = wanted.with_(acquisition=replace(wanted.acquisition, remarks=lost or remarks))
+    full_base = full_base.with_(acquisition=replace(full_base.acquisition, remarks=() if lost else remarks))
+    single.own_lines = [part.line() for part in parts]
+    marks = tuple(_renumbered(mark, place) for mark in single.marked.order)
+    return single.record(() if lost else remarks, lines_for(full_base, wanted, marks))
+
+
+def _remarks(recording: Recording) -> tuple[tuple[str, ...], tuple[str, ...]]:
+    """Remarks that may stand as they are; all of them again where one could be taken for something else."""
+    remarks = recording.acquisition.remarks
+    odd = any(not text or "\0" in text or "\x1b" in text or text.startswith(MARKER) for text in remarks)
+    return ((), remarks) if odd else (remarks, ())
+
+
+def _renumbered(mark: Mark, place: Mapping[int, int]) -> Mark:
+    return replace(mark, tracing=place[mark.tracing])
+
+
+def _added(recording: Recording) -> list[Note]:
+    """What the format demands and the recording does not have."""
+    notes = []
+    if not recording.patient.ids:
+        notes.append(
+            Note("added", "section 1 tag 2", "the patient's number is demanded: empty, read back as not given")
+        )
+    if not any(device.role != "analysing" for device in recording.acquisition.devices):
+        notes.append(
+            Note("added", "section 1 tag 14", "an acquiring device is demanded: empty, read back as not given")
+        )
+    time = recording.acquisition.time
+    if time is None or time.day is None:
+        notes.append(Note("added", "section 1 tag 25", "a date is demanded: zeros, read back as not given", "0-0-0"))
+    if time is None or time.hour is None:
+        notes.append(Note("added", "section 1 tag 26", "a time of day is demanded: none, read back as not given"))
+    return notes
+
+
+def _coding_notes(single: Single) -> list[Note]:
+    if not single.signals.bodies:
+        return []
+    coding = "Huffman codes of the default table" if single.huffman else "16-bit integers"
+    return [Note("info", "", f"protocol 2.0, samples as {coding}, without loss")]

@@ -1,0 +1,145 @@
+"""Tracings to sections 2, 3, 5 and 6 (EN 1064 clauses 5.5, 5.6, 5.8, 5.9)."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from interchange.errors import RefusedError
+from interchange.formats.contract import Note
+from interchange.formats.scp.coding.packing import best_order, pack
+from interchange.formats.scp.coding.rebuild import Rhythm, Wave
+from interchange.formats.scp.syntax.leads import Lead
+from interchange.formats.scp.syntax.signal import LONGEST_BLOCK, build_signal
+from interchange.formats.scp.writer.plan import FilePlan, Placed
+from interchange.formats.scp.writer.scale import Row, Scaled, scale
+from interchange.model import Channel, Tracing
+
+__all__ = ["Signals", "encode_signals", "lead_code"]
+
+Counts = NDArray[np.int64]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Signals:
+    """Section bodies, the leads, and what a reader will decode from them (without decoding it)."""
+
+    leads: tuple[Lead, ...]
+    rhythm: Rhythm | None
+    beat: Rhythm | None
+    bodies: dict[int, bytes]
+    groups: tuple[tuple[int, int, int], ...]
+    huffman: bool
+    notes: tuple[Note, ...]
+
+
+def lead_code(channel: Channel) -> int:
+    """The lead code to write: only one that was seen in a published table, else 0."""
+    from interchange.vocabulary import lead_for_channel
+
+    for derived in (channel.origin == "derived", False):
+        row = lead_for_channel(channel.name, derived)
+        if row is not None and row.scp_id and row.scp_confidence == "SEEN":
+            return row.scp_id
+    return 0
+
+
+def encode_signals(file: FilePlan, huffman: bool) -> Signals:
+    """The signal sections of one file.  RefusedError for leads that no coding brings into 65,535 bytes."""
+    notes: list[Note] = []
+    leads, rows, groups = _layout(file, notes)
+    beat = _beat_rows(file, leads)
+    if not huffman and any(
+        2 * row.samples.size > LONGEST_BLOCK for row in (*rows, *(r for r in beat if r is not None))
+    ):
+        huffman = True
+        notes.append(Note("info", "", "rhythm data Huffman coded: a lead is too long for 16-bit integers"))
+    bodies: dict[int, bytes] = {}
+    found: list[Rhythm | None] = [None, None]
+    if rows:
+        interval = round(1_000_000 / file.rhythms[0].tracing.rate)
+        found[0], bodies[6] = _signal(rows, interval, huffman, "tracings[0]")
+    if file.beat is not None:
+        interval = round(1_000_000 / file.beat.tracing.rate)
+        found[1], bodies[5] = _signal(beat, interval, huffman, f"tracings[{file.beat.index}]")
+    return Signals(tuple(leads), found[0], found[1], bodies, groups, huffman, tuple(notes))
+
+
+def _layout(file: FilePlan, notes: list[Note]) -> tuple[list[Lead], list[Row], tuple[tuple[int, int, int], ...]]:
+    """Leads and rows in the order of the file; leads without samples at their ends are shorter."""
+    leads: list[Lead] = []
+    rows: list[Row] = []
+    groups = []
+    for placed in file.rhythms:
+        tracing = placed.tracing
+        groups.append((len(tracing.channels), placed.first, placed.first + tracing.length - 1))
+        for number, channel in enumerate(tracing.channels):
+            begin, end = _known(placed, number, notes)
+            leads.append(Lead(placed.first + begin, placed.first + end - 1, lead_code(channel)))
+            rows.append(Row(tracing.samples[number, begin:end], channel.step, channel.offset))
+    if not leads and file.beat is not None:
+        beat = file.beat.tracing
+        leads = [Lead(1, beat.length, lead_code(channel)) for channel in beat.channels]
+    return leads, rows, tuple(groups)
+
+
+def _known(placed: Placed, row: int, notes: list[Note]) -> tuple[int, int]:
+    """First and behind-last index of the samples that are known; gaps between them are written as 0."""
+    tracing = placed.tracing
+    missing = tracing.missing[row] if tracing.missing is not None else None
+    if missing is None or not missing.any():
+        return 0, tracing.length
+    there = np.flatnonzero(~missing)
+    begin, end = int(there[0]), int(there[-1]) + 1
+    if there.size < end - begin:
+        path = f"tracings[{placed.index}].missing"
+        notes.append(Note("changed", path, "SCP-ECG cannot say that samples are missing: they are written as 0"))
+    return begin, end
+
+
+def _beat_rows(file: FilePlan, leads: Sequence[Lead]) -> list[Row | None]:
+    """The rows of the reference beat in the order of the leads, None for a lead that it does not have."""
+    if file.beat is None:
+        return []
+    tracing = file.beat.tracing
+    if not file.rhythms:
+        names: list[str] = list(tracing.names)
+    else:
+        names = [name for placed in file.rhythms for name in placed.tracing.names]
+    rows: list[Row | None] = []
+    for name in names:
+        row = tracing.row(name)
+        rows.append(None if row is None else _beat_row(tracing, row))
+    return rows
+
+
+def _beat_row(tracing: Tracing, row: int) -> Row:
+    channel = tracing.channels[row]
+    return Row(tracing.samples[row], channel.step, channel.offset)
+
+
+def _signal(rows: Sequence[Row | None], interval: int, huffman: bool, path: str) -> tuple[Rhythm, bytes]:
+    there = scale([row for row in rows if row is not None])
+    order, blocks = _blocks(there, huffman)
+    for block in blocks:
+        if len(block) > LONGEST_BLOCK:
+            raise RefusedError(
+                f"a lead takes {len(block)} bytes and the format holds {LONGEST_BLOCK}: the recording is too long", path
+            )
+    counts, coded = iter(there.rows), iter(blocks)
+    nothing = np.zeros(0, dtype=np.int64)
+    waves = tuple(Wave(nothing if row is None else next(counts)) for row in rows)
+    body = build_signal(there.step, interval, order, [b"" if row is None else next(coded) for row in rows])
+    return Rhythm(waves, there.step, interval), body
+
+
+def _blocks(found: Scaled, huffman: bool) -> tuple[int, list[bytes]]:
+    if not huffman:
+        return 0, [counts.astype("<i2").tobytes() for counts in found.rows]
+    counted: list[NDArray[Any]] = list(found.rows)
+    order = best_order(counted)
+    return order, [pack(counts, order) for counts in counted]
