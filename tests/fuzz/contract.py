@@ -1,0 +1,53 @@
+"""The whole contract of every reader, in one function.
+
+Any bytes give a recording with findings, or an InterchangeError that names the place, within bounded time and memory;
+never another exception, never a hang.
+"""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Mapping
+
+import interchange
+from interchange import formats
+from interchange.errors import InterchangeError, InternalError
+from interchange.model import Recording
+from interchange.sources import Source
+
+__all__ = ["SECONDS", "BrokenContractError", "try_to_read"]
+
+SECONDS = 5.0
+"""A small input that takes longer is a defect (it takes milliseconds)."""
+
+
+class BrokenContractError(AssertionError):
+    """A reader or a check did something else than the contract allows."""
+
+
+def try_to_read(files: Mapping[str, bytes], format: str | None = None) -> Recording | None:
+    """Read and check; the recording, None for a clean error, BrokenContractError for everything else."""
+    began = time.monotonic()
+    main = next(reversed(files))
+    recording: Recording | None = None
+    try:
+        ordered = {main: files[main], **files}
+        recording = interchange.read(ordered, format=format)
+    except InternalError as error:
+        raise BrokenContractError(f"reading raised {error.__cause__!r}") from error
+    except InterchangeError as error:
+        if not error.reason:
+            raise BrokenContractError("an error without a reason") from error
+    except BaseException as error:
+        raise BrokenContractError(f"reading raised {error!r}") from error
+    if format is not None:
+        try:
+            formats.load(format).check(Source(files[main], main, main, files))
+        except InterchangeError as error:
+            if isinstance(error, InternalError):
+                raise BrokenContractError("the check failed inside") from error
+        except BaseException as error:
+            raise BrokenContractError(f"checking raised {error!r}") from error
+    if time.monotonic() - began > SECONDS:
+        raise BrokenContractError(f"took {time.monotonic() - began:.1f} s")
+    return recording
