@@ -70,7 +70,7 @@ def read_header(file: File) -> Header:
         patient=read_patient(top),
         acquisition=acquisition,
         measurements=tuple(annotations.measurements),
-        marks=tuple(annotations.marks),
+        marks=tuple(annotations.marks.finish()),
         statements=tuple(annotations.statements),
         trial=read_trial(top),
         deidentification=read_deidentification(top),

@@ -16,6 +16,7 @@ from interchange.formats.dicom.read_waveform import Group
 from interchange.formats.dicom.status import is_status
 from interchange.formats.dicom.values import parse_moment
 from interchange.formats.dicom.view import CodeItem, View
+from interchange.formats.dicom.wavepairs import MarkList, ends_of, marks_between
 from interchange.model import Code, Mark, Measurement, Moment, Statement, Tracing
 from interchange.vocabulary import Concept
 
@@ -30,7 +31,7 @@ class Annotations:
     """What the sequence holds, in its order."""
 
     measurements: list[Measurement] = field(default_factory=list)
-    marks: list[Mark] = field(default_factory=list)
+    marks: MarkList = field(default_factory=MarkList)
     statements: list[Statement] = field(default_factory=list)
 
 
@@ -240,13 +241,13 @@ def _take(item: Item, reader: _Reader, found: Annotations, statement_groups: dic
     if item.spans is not None:
         if item.numbers and not _belongs_to_mark(item):
             found.measurements.extend(_measurements(item, reader))
-        elif item.numbers and _joins(item, reader, found.marks):
-            found.marks[-1] = replace(
-                found.marks[-1],
-                measurements=(*found.marks[-1].measurements, *_measurements(item, reader, on_mark=True)),
+        elif item.numbers and _joins(item, reader, found.marks.marks):
+            found.marks.marks[-1] = replace(
+                found.marks.marks[-1],
+                measurements=(*found.marks.marks[-1].measurements, *_measurements(item, reader, on_mark=True)),
             )
         else:
-            found.marks.extend(_marks(item, reader))
+            _take_marks(item, reader, found.marks)
     elif item.text is not None and item.name is None:
         if not is_status(item.text):
             group = statement_groups.setdefault(item.group, len(statement_groups))
@@ -255,9 +256,21 @@ def _take(item: Item, reader: _Reader, found: Annotations, statement_groups: dic
         _take_finding(item, found, statement_groups)
     elif item.concept is not None and item.concept.scope == "mark" and not item.numbers:
         item.spans = [(Fraction(0), None)]
-        found.marks.extend(_whole(item, reader))
+        found.marks.add(_whole(item, reader))
     else:
         found.measurements.extend(_measurements(item, reader))
+
+
+def _take_marks(item: Item, reader: _Reader, marks: MarkList) -> None:
+    """Marks as they are, or the two that a segment stands for."""
+    between = marks_between(item.modifier)
+    ends = ends_of(item.concept.id) if item.concept is not None and between is not None else None
+    found = list(_marks(item, reader))
+    if ends is None or between is None or len(found) != 1 or found[0].end is None:
+        marks.add(iter(found))
+        return
+    onset = replace(found[0], concept=ends.onset, end=None)
+    marks.add_pair(onset, replace(onset, concept=ends.offset, start=found[0].end), between)
 
 
 def _belongs_to_mark(item: Item) -> bool:

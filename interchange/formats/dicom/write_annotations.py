@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from dataclasses import replace
 from fractions import Fraction
 from typing import Final
 
@@ -21,6 +22,7 @@ from interchange.formats.dicom.placeholders import NO_TEXT
 from interchange.formats.dicom.status import status_text
 from interchange.formats.dicom.values import clean
 from interchange.formats.dicom.view import CodeItem
+from interchange.formats.dicom.wavepairs import marker, pairs
 from interchange.model import Code, Mark, Measurement, Recording, Statement, Tracing
 from interchange.vocabulary.concept_table import Scope
 
@@ -60,8 +62,7 @@ def annotation_items(recording: Recording, numbers: GroupNumbers) -> Iterator[It
     yield from _statements(recording.statements, numbers)
     for measurement in recording.measurements:
         yield _measurement(measurement, recording.tracings)
-    for mark in recording.marks:
-        yield from _mark(mark, recording.tracings, numbers)
+    yield from _marks(recording, numbers)
 
 
 # Statements --------------------------------------------------------------------------------------------------------
@@ -158,7 +159,26 @@ def _tracing_of(measurement: Measurement, tracings: tuple[Tracing, ...]) -> int:
 # Marks -------------------------------------------------------------------------------------------------------------
 
 
-def _mark(mark: Mark, tracings: tuple[Tracing, ...], numbers: GroupNumbers) -> Iterator[Item]:
+def _marks(recording: Recording, numbers: GroupNumbers) -> Iterator[Item]:
+    """Each mark, or one segment for the onset and the offset of a wave."""
+    marks, tracings = recording.marks, recording.tracings
+    found = pairs(marks)
+    done: set[int] = set()
+    for index, mark in enumerate(marks):
+        if index in done:
+            continue
+        wave, end = found.get(index, ("", -1))
+        if wave and all(_position(marks[at].start, tracings[mark.tracing]) is not None for at in (index, end)):
+            done.add(end)
+            span = replace(mark, concept=wave, end=marks[end].start)
+            yield from _mark(span, tracings, numbers, (coded(*marker(end - index - 1)),))
+        else:
+            yield from _mark(mark, tracings, numbers)
+
+
+def _mark(
+    mark: Mark, tracings: tuple[Tracing, ...], numbers: GroupNumbers, modifiers: tuple[Item, ...] = ()
+) -> Iterator[Item]:
     item = Item()
     tracing = tracings[mark.tracing]
     row = tracing.row(mark.lead) if mark.lead is not None else None
@@ -170,7 +190,7 @@ def _mark(mark: Mark, tracings: tuple[Tracing, ...], numbers: GroupNumbers) -> I
     if mark.concept == "note" and mark.text and clean(mark.text, "ST").strip():
         item.text("UnformattedTextValue", mark.text)
     else:
-        item.code("ConceptNameCodeSequence", *_name(mark.concept, "mark", None, mark.source_code))
+        item.code("ConceptNameCodeSequence", *_name(mark.concept, "mark", None, mark.source_code), modifiers)
         if mark.text:
             item.code("ConceptCodeSequence", WORDS.value, WORDS.scheme, mark.text)
     item.update(place)
