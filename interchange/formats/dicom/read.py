@@ -8,6 +8,7 @@ from typing import NamedTuple
 
 from interchange.errors import SourceError
 from interchange.formats.dicom.dictionary import storage_classes
+from interchange.formats.dicom.leadcodes import OWN_SCHEME
 from interchange.formats.dicom.parse import File, parse
 from interchange.formats.dicom.read_about import (
     read_acquisition,
@@ -59,6 +60,7 @@ def read_header(file: File) -> Header:
         context.tolerate("trailing-bytes", "end of file", f"{file.trailing} bytes")
     top = View(file.dataset, context)
     _check_class(top)
+    _own_scheme(top)
     groups = read_groups(top)
     tracings = tuple(group.tracing for group in groups if group.tracing)
     time = read_time(top)
@@ -79,6 +81,15 @@ def read_header(file: File) -> Header:
         format="dicom",
     )
     return Header(recording, top, file)
+
+
+def _own_scheme(top: View) -> None:
+    """The identification of the project's own coding scheme says nothing about the recording; others stay unread."""
+    for item in top.items("CodingSchemeIdentificationSequence"):
+        if item.text("CodingSchemeDesignator") == OWN_SCHEME:
+            item.text("CodingSchemeName")
+        else:
+            item.dataset.taken.clear()
 
 
 def _check_class(top: View) -> None:
