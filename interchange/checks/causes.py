@@ -26,6 +26,8 @@ _LONGEST_SKEW = Fraction(1, 25)
 _AUGMENTED = ("aVR", "aVL", "aVF")
 _ROUND = (10.0, 5.0, 2.0, 100.0, 1000.0)
 _ORDER: tuple[Kind, ...] = ("sign", "unaugmented", "exchanged", "skew", "scale")
+_LEFT = 0.05
+"""Share of the misfit that may remain."""
 _CLEARLY = 3.0
 """How many times as much another kind of cause must leave unexplained."""
 
@@ -41,10 +43,10 @@ class Cause:
     amount: float = 0.0
 
 
-def find_cause(channels: Sequence[Samples], at: int, rate: Fraction, share: float) -> Cause | None:
+def find_cause(channels: Sequence[Samples], at: int, rate: Fraction) -> Cause | None:
     """The one cause that explains the misfit of the limb leads around sample ``at``; None where none does.
 
-    ``share``: how much of the misfit may remain.  Nothing is said where two leads explain it equally well.
+    Nothing is said where two leads explain it equally well.
     """
     reach = int(_STRETCH * rate)
     low = max(0, min(at, channels[0].integers.size - reach) - reach)
@@ -59,7 +61,7 @@ def find_cause(channels: Sequence[Samples], at: int, rate: Fraction, share: floa
         (_misfit(undone, relations), cause)
         for cause, undone in _candidates({name: leads[name] for name in involved}, relations, rate)
     ]
-    good = [(left, cause) for left, cause in tried if left <= max(share * before, 2 * rounding)]
+    good = [(left, cause) for left, cause in tried if left <= max(_LEFT * before, 2 * rounding)]
     if not good:
         return None
     left, best = min(good, key=lambda pair: (pair[0], _ORDER.index(pair[1].kind)))

@@ -149,9 +149,7 @@ def _judged(view: View, strip: Strip, found: Sequence[Sums]) -> Iterator[Finding
     if broken:
         worst = max(broken, key=lambda s: s.residual.rms)
         channels = limb_samples(strip)
-        cause = find_cause(
-            channels, worst.residual.at or 0, strip.tracing.rate, view.config.number("residual-explained")
-        )
+        cause = find_cause(channels, worst.residual.at or 0, strip.tracing.rate)
         if cause is not None:
             yield _named(strip, cause)
         else:

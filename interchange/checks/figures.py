@@ -254,7 +254,7 @@ def _noise(spectrum: NDArray[np.complex128], length: int, rate: float, noise_ban
     """Root mean square above the noise band in short blocks; that of the quieter third lies outside the QRS."""
     size = max(2, round(rate * float(_NOISE_BLOCK)))
     count = length // size
-    if count < 4 or noise_band * 2 >= rate:
+    if count < 4 or not 0 < noise_band < rate / 2:
         return np.full(spectrum.shape[:2], np.nan)
     fast = np.fft.irfft(spectrum * _pass_band(spectrum.shape[2], rate / length, noise_band), n=length, axis=2)
     blocks = fast[..., : count * size].reshape(*spectrum.shape[:2], count, size)
