@@ -125,9 +125,21 @@ def _config(arguments: argparse.Namespace) -> CheckConfig:
             raise UsageError("is no text in UTF-8", "--config", arguments.config) from None
         except UsageError as error:
             raise error.in_file(arguments.config) from None
+        _know_rules(config, arguments.config)
     if arguments.expect is not None:
         config = replace(config, expect=_lead_set(arguments.expect))
     return config if config.now is not None else replace(config, now=_now())
+
+
+def _know_rules(config: CheckConfig, file: str) -> None:
+    """UsageError for a rule that there is not: whoever misspelt it believes it switched off."""
+    from interchange.cli.rules import all_rules
+
+    known = {rule.id for rule in all_rules()}
+    known |= {f"{name.partition('.')[0]}.*" for name in known}
+    for key, names in (("off", config.off), ("severity", config.severities)):
+        if not known.issuperset(names):
+            raise UsageError('names a rule that there is not; "interchange rules" lists all', key, file)
 
 
 def _lead_set(name: str) -> str:

@@ -12,4 +12,4 @@ COMMANDS: tuple[tuple[str, str, str], ...] = (
     ("batch", "interchange.cli.batch", "convert or check whole archives, in parallel, resumable"),
     ("rules", "interchange.cli.rules", "the rules that are checked, each with its reason and source"),
 )
-"""Name, module, what it does.  A module offers ``USAGE``, ``add_arguments(parser)`` and ``execute(arguments) -> int``."""
+"""Name, module, what it does.  Each module has ``USAGE``, ``add_arguments(parser)`` and ``execute(arguments) -> int``."""

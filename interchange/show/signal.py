@@ -66,7 +66,8 @@ def _standard(best: Tracing, rhythms: Sequence[Tracing]) -> str:
 
 
 def _following(judged: Completeness) -> str:
-    sources = dict.fromkeys(name for d in judged.derivable for name in d.sources)
+    needed = {name for d in judged.derivable for name in d.sources}
+    sources = [name for name in judged.present if name in needed]
     return f"{_names(d.lead for d in judged.derivable)} not recorded, would follow exactly from {_names(sources)}"
 
 
@@ -105,12 +106,13 @@ def tracing_lines(recording: Recording) -> list[str]:
 
 def _tracing(tracing: Tracing) -> str:
     count = len(tracing.channels)
+    what = "channel" if completeness(tracing.names, TWELVE).unknown else "lead"
     label = f' "{short(tracing.label, 200)}"' if tracing.label else ""
     number_of = f"{tracing.of + 1}" if tracing.of is not None else ""
     return joined(
         (
             f"{tracing.kind}{label}" + (f" of tracing {number_of}" if number_of else ""),
-            f"{count} {'lead' if count == 1 else 'leads'}",
+            f"{count} {what}{'' if count == 1 else 's'}",
             f"{number(tracing.duration)} s" + (f" from second {number(tracing.start)} on" if tracing.start else ""),
             f"{number(tracing.rate)} samples/s",
             _steps(tracing),

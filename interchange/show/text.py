@@ -12,7 +12,7 @@ from interchange.show.about import device_lines, patient_lines, recorded_lines, 
 from interchange.show.layout import INDENT, PLAIN, Style, block, columns, limited, short
 from interchange.show.measured import global_lines, level_lines, mark_lines, per_lead_lines
 from interchange.show.signal import lead_lines, tracing_lines
-from interchange.show.words import joined, moment
+from interchange.show.words import coded, joined, moment
 
 __all__ = ["CAUTIONS", "recording_text"]
 
@@ -30,7 +30,7 @@ def recording_text(recording: Recording, *, file: str = "", width: int = 96, sty
     levels, per_lead = level_lines(recording, inner), per_lead_lines(recording, inner)
     measured = global_lines(recording, inner) or (["per lead only"] if levels or per_lead else ["nothing"])
     parts = [
-        block("PATIENT", patient_lines(recording.patient), width, style),
+        block("PATIENT", [*_removed(recording), *patient_lines(recording.patient)], width, style),
         block("RECORDED", recorded_lines(recording.acquisition), width, style),
         block("DEVICE", device_lines(recording.acquisition), width, style),
         block("LEADS", lead_lines(recording), width, style),
@@ -94,6 +94,12 @@ def _confirmation(statement: Statement) -> str:
 def _statement(statement: Statement) -> str:
     kind = "" if statement.kind == "interpretation-statement" else f"{statement.kind.replace('-', ' ')}: "
     return f"{kind}{statement.text or '(no text)'}"
+
+
+def _removed(recording: Recording) -> list[str]:
+    """That and how identity was removed, when it was."""
+    methods = "; ".join(coded(code) for code in recording.deidentification)
+    return [f"DE-IDENTIFIED: {methods}"] if methods else []
 
 
 def _document(recording: Recording) -> list[str]:
