@@ -16,7 +16,7 @@ from interchange.formats.wfdb.layout import is_layout
 from interchange.formats.wfdb.notes import Notes
 from interchange.formats.wfdb.record_text import base_time
 from interchange.formats.wfdb.storage import Signal
-from interchange.model import Acquisition, Channel, Extras, Moment, Patient, Recording, Tracing
+from interchange.model import Acquisition, Channel, Extras, Filters, Moment, Patient, Recording, Tracing
 from interchange.model.lines import line, lines_below
 from interchange.model.paths import NOT_CONTENT
 
@@ -130,7 +130,7 @@ def _channel_lines(path: str, channel: Channel, read: Channel) -> Iterator[str]:
     """Lines for the fields in which a channel is not what the reader makes of its signal line."""
     for name in ("name", "unit", "label", "filters", "skew", "origin", "derived_from", "bits"):
         value = getattr(channel, name)
-        if value != getattr(read, name) and value is not None:
+        if value is not None and value != getattr(read, name) and value != Filters():
             yield line(f"{path}.{name}", value)
     for index, entry in enumerate(channel.extras):
         if read.extras[index : index + 1] != (entry,):

@@ -19,6 +19,7 @@ from interchange.formats.wfdb.codecs import CODECS
 from interchange.formats.wfdb.numerals import decimal, decimal_text, integer
 from interchange.formats.wfdb.units import unit_text
 from interchange.model import Channel, Tracing
+from interchange.model.exact import largest_magnitude
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -27,8 +28,10 @@ __all__ = ["Signal", "SignalFile", "stored"]
 
 _AUTOMATIC: Final = (16, 24, 32)
 _BASELINES: Final = 2**31
+_LOWEST: Final = 1 - 2**31
+"""The least true sample of 32 bits."""
+
 _MILLIVOLT: Final = Fraction(1000)
-_UNCALIBRATED: Final = "0"
 
 
 class Signal(NamedTuple):
@@ -56,12 +59,16 @@ class SignalFile(NamedTuple):
 
 
 class _Scale(NamedTuple):
-    """How a channel is stored: stored = sample x ``factor``; the gain field; the baseline."""
+    """How a channel is stored: stored = sample x ``factor``; gain and unit of the gain field; the baseline.
+
+    ``exact``: whether gain and baseline say step and offset exactly; where they do not an info string does.
+    """
 
     factor: int
     gain: str
+    unit: str
     baseline: int
-    problem: str
+    exact: bool
 
 
 def stored(
@@ -72,70 +79,59 @@ def stored(
     ``choice``: "auto" or a format's number.  ``path`` names the tracing in notes.  Raises RefusedError where the
     samples do not fit the chosen format.
     """
-    scales = [_scale(channel) for channel in tracing.channels]
-    values, notes = _values(tracing, scales, path)
+    scales = [_fitting(tracing, row) for row in range(len(tracing.channels))]
+    values, shifts = _values(tracing, scales)
     form = _format(values, choice, path)
     codec = CODECS[form]
     sentinel = codec.sentinel if codec.sentinel is not None else 0
     block = _placed(values, tracing.missing, sentinel, first, frames * frame)
-    signals = tuple(
-        Signal(
-            scale.gain,
-            _resolution(channel),
-            _zero(channel),
-            start,
-            total,
-            channel.step / scale.factor,
-            channel.offset,
+    starts = block[:, 0].tolist() if block.size else [0] * len(scales)
+    signals = []
+    for channel, scale, shift, start, total in zip(tracing.channels, scales, shifts, starts, _sums(block), strict=True):
+        step = channel.step / scale.factor
+        gain = f"{scale.gain}({scale.baseline + shift}){scale.unit}"
+        offset = channel.offset - shift * step
+        signals.append(Signal(gain, _resolution(channel), _zero(channel), start, total, step, offset))
+    notes = [
+        Note(
+            "info", f"{path}.channels[{row}].step", "gain and baseline are rounded; an info string has the exact scale"
         )
-        for channel, scale, start, total in zip(
-            tracing.channels,
-            scales,
-            block[:, 0].tolist() if block.size else [0] * len(scales),
-            _sums(block),
-            strict=True,
-        )
-    )
-    return SignalFile(form, frame, signals, codec.encode(_stream(block, frame))), notes
+        for row, scale in enumerate(scales)
+        if not scale.exact
+    ]
+    return SignalFile(form, frame, tuple(signals), codec.encode(_stream(block, frame))), notes
 
 
 # --- scale
 
 
-def _scale(channel: Channel) -> _Scale:
-    return _scaled(channel.unit, channel.step, channel.offset, _spelling(channel))
-
-
-def _spelling(channel: Channel) -> str:
-    """The unit of an uncalibrated signal as its own header spelled it."""
-    return next((text for key, text in channel.extras if key == "wfdb.units"), "") if channel.unit is None else ""
+def _fitting(tracing: Tracing, row: int) -> _Scale:
+    """The scale of a channel: exact if 32 bits hold the samples in it, else with a rounded baseline."""
+    channel = tracing.channels[row]
+    spelling = next((text for key, text in channel.extras if key == "wfdb.units"), "") if channel.unit is None else ""
+    scale = _scaled(channel.unit, channel.step, channel.offset, spelling, fine=True)
+    if abs(scale.factor) > 1 and largest_magnitude(tracing.samples[row]) * abs(scale.factor) >= 2**31:
+        return _scaled(channel.unit, channel.step, channel.offset, spelling, fine=False)
+    return scale
 
 
 @lru_cache(maxsize=256)
-def _scaled(unit: str | None, step: Fraction, offset: Fraction, spelling: str) -> _Scale:
-    problem = ""
-    sign = -1 if step < 0 else 1
-    factor, size = sign, abs(step)
-    if size == 0:
-        return _Scale(1, _UNCALIBRATED, 0, "a step of zero cannot be a gain")
+def _scaled(unit: str | None, step: Fraction, offset: Fraction, spelling: str, *, fine: bool) -> _Scale:
+    """Gain and baseline of a step and offset; ``fine``: with a finer step where zero lies between two integers."""
+    if unit is None or step == 0:
+        exact = unit is None and step == 1 and offset.denominator == 1 and abs(offset) < _BASELINES
+        label = f"/{spelling}" if unit is None and spelling and unit_text(spelling) else ""
+        return _Scale(1, "0", label, -offset.numerator if exact else 0, exact)
+    factor, size = (-1 if step < 0 else 1), abs(step)
     zero = -offset / size
-    if zero.denominator != 1:
-        factor, size, zero = sign * zero.denominator, size / zero.denominator, zero * zero.denominator
-    baseline = zero.numerator
-    if abs(baseline) >= _BASELINES:
-        problem = "the baseline needs more than 32 bits"
-        baseline = max(-_BASELINES + 1, min(_BASELINES - 1, baseline))
-    if unit is None:
-        text = _UNCALIBRATED + f"({baseline})" + (f"/{spelling}" if unit_text(spelling or " ") else "")
-        return _Scale(factor, text, baseline, problem)
+    if fine and zero.denominator != 1:
+        factor, size, zero = factor * zero.denominator, size / zero.denominator, zero * zero.denominator
+    baseline = max(1 - _BASELINES, min(_BASELINES - 1, round(zero)))
     gain = (_MILLIVOLT if unit == "uV" else Fraction(1)) / size
-    label = "mV" if unit == "uV" else unit_text(unit)
-    written = _exact_text(gain)
-    if decimal(written) != gain:
-        problem = "the gain has no decimal that reads back as it is"
-    if label is None:
-        label, problem = "NU", "the unit cannot stand in a header"
-    return _Scale(factor, f"{written}({baseline})/{label}", baseline, problem)
+    spelled = "mV" if unit == "uV" else unit_text(unit)
+    text = _exact_text(gain)
+    exact = spelled is not None and decimal(text) == gain and baseline == zero
+    return _Scale(factor, text, f"/{spelled or 'NU'}", baseline, exact)
 
 
 def _exact_text(value: Fraction) -> str:
@@ -153,28 +149,28 @@ def _exact_text(value: Fraction) -> str:
 # --- samples
 
 
-def _values(tracing: Tracing, scales: Sequence[_Scale], path: str) -> tuple[NDArray[Any], list[Note]]:
-    """Samples times their factors, as integers of 32 bits or fewer."""
+def _values(tracing: Tracing, scales: Sequence[_Scale]) -> tuple[NDArray[Any], list[int]]:
+    """Samples in the stored scale, and by how much each row was shifted to keep clear of the widest sentinel."""
     import numpy as np
 
-    notes = [
-        Note("changed", f"{path}.channels[{row}].step", scale.problem)
-        for row, scale in enumerate(scales)
-        if scale.problem
-    ]
-    if all(scale.factor == 1 for scale in scales):
-        return tracing.samples, notes
+    shifts = [0] * len(scales)
+    narrow = tracing.samples.dtype == np.int16
+    if all(scale.factor == 1 for scale in scales) and (narrow or not _low_rows(tracing.samples)):
+        return tracing.samples, shifts
     values = tracing.samples.astype(np.int64)
     for row, scale in enumerate(scales):
-        most = max(abs(int(values[row].min())), abs(int(values[row].max()))) if values.shape[1] else 0
-        if most * abs(scale.factor) >= 2**31:
-            raise RefusedError(
-                "step and offset have no common step that 32 bits hold", f"{path}.channels[{row}].offset"
-            )
         values[row] *= scale.factor
-        if scale.factor != -1:
-            notes.append(Note("changed", f"{path}.channels[{row}].step", "a finer step puts zero on a whole number"))
-    return values, notes
+    for row in _low_rows(values):
+        low, high = int(values[row].min()), int(values[row].max())
+        shifts[row] = _LOWEST - low if high + _LOWEST - low < 2**31 else 0
+        values[row] += shifts[row]
+    return values, shifts
+
+
+def _low_rows(values: NDArray[Any]) -> list[int]:
+    """Rows with a sample at or below the sentinel of 32 bits."""
+    rows: list[int] = (values.min(axis=1, initial=0) < _LOWEST).nonzero()[0].tolist()
+    return rows
 
 
 def _format(values: NDArray[Any], choice: str, path: str) -> int:

@@ -56,7 +56,8 @@ def encode(recording: Recording, name: str, options: Mapping[str, str]) -> Encod
     record, files = _record(recording, out, out.stem, recording_lines(recording))
     main = record._replace(infos=[*record.infos, *lines_below(Recording(marks=tuple(out.marks)), ("marks",))])
     out.files.extend((f"{out.stem}.{file.annotator}", file.data) for file in files)
-    return Encoded((*out.files, (f"{name}.hea", header_bytes(main))), tuple(out.notes), leftovers_of(out.stem))
+    files_once = dict(out.files)
+    return Encoded((*files_once.items(), (f"{name}.hea", header_bytes(main))), tuple(out.notes), leftovers_of(out.stem))
 
 
 def _record(recording: Recording, out: _Output, name: str, infos: list[str]) -> tuple[RecordText, list[MarkFile]]:
@@ -71,7 +72,8 @@ def _record(recording: Recording, out: _Output, name: str, infos: list[str]) -> 
         tracing = tracings[slot.number]
         file, notes = stored(tracing, f"tracings[{slot.number}]", slot.frame, slot.first, frames, out.choice)
         out.notes.extend(notes)
-        files.append((f"{out.stem}_{fingerprint(file.data)}.dat", file, tracing.channels))
+        name_of_file = _file_name(out.stem, file.data, [used for used, _, _ in files])
+        files.append((name_of_file, file, tracing.channels))
         where.add(slot, tracing)
         told.extend(
             _tracing(tracing, slot.number, file, layout, Fraction(slot.first) / tracing.rate, len(where.owners))
@@ -86,6 +88,12 @@ def _record(recording: Recording, out: _Output, name: str, infos: list[str]) -> 
     lines = [*infos, *where.told(), *(file.line for file in mark_data), *told]
     time = base_time(recording.acquisition.time)
     return RecordText(name, layout.rate, frames, _counter(recording), time, files, lines), mark_data
+
+
+def _file_name(stem: str, data: bytes, used: Sequence[str]) -> str:
+    """The name of a signal file; two of one record that hold the same bytes get different names."""
+    name = f"{stem}_{fingerprint(data)}.dat"
+    return name if name not in used else f"{stem}_{fingerprint(data + len(used).to_bytes(4))}.dat"
 
 
 def _marks(marks: Sequence[Mark], where: _Where, layout: Plan, out: _Output) -> list[MarkFile]:
