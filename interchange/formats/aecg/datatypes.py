@@ -10,7 +10,7 @@ from typing import cast
 from interchange.formats.aecg.codes import SCHEMES
 from interchange.formats.aecg.decimals import fraction_from
 from interchange.formats.aecg.log import Log
-from interchange.formats.aecg.markup import Node
+from interchange.formats.aecg.markup import WHITE, Node
 from interchange.model import Absent, Code, Identifier, Moment, PersonName, Quantity
 
 __all__ = ["Interval", "absent_of", "address", "code_of", "code_text", "identifier", "interval", "moment", "name_of", "number",
@@ -29,6 +29,7 @@ _ISO = re.compile(
     r"(?:(Z)|([+-])(\d\d):?(\d\d)?)?",
     re.ASCII,
 )
+_WHITE = re.compile(f"[{WHITE}]+")
 _OID = re.compile(r"[0-2](\.(0|[1-9][0-9]*))*", re.ASCII)
 _UUID = re.compile(r"[0-9A-Za-z]{8}-(?:[0-9A-Za-z]{4}-){3}[0-9A-Za-z]{12}", re.ASCII)
 _RUID = re.compile(r"[A-Za-z][A-Za-z0-9-]*", re.ASCII)
@@ -43,10 +44,15 @@ class Interval:
     point: Moment | None = None
 
 
+def plain(text: str) -> str:
+    """The text with each run of XML white space as one blank, and none at its ends."""
+    return _WHITE.sub(" ", text).strip(WHITE)
+
+
 def absent_of(node: Node | None) -> Absent | None:
     """Why the value is not there, by its null flavor; None where nothing is said."""
     flavor = node.get("nullFlavor") if node else None
-    return NULL.get(flavor.strip(), "unknown") if flavor else None
+    return NULL.get(flavor.strip(WHITE), "unknown") if flavor else None
 
 
 def is_placeholder(text: str) -> bool:
@@ -58,9 +64,9 @@ def identifier(node: Node | None, log: Log) -> Identifier | None:
     """An II: extension given out by root, or the root alone; the authority's name where there is no root."""
     if node is None:
         return None
-    root = (node.get("root") or "").strip()
-    extension = (node.get("extension") or "").strip()
-    authority = None if root else (node.get("assigningAuthorityName") or "").strip()
+    root = (node.get("root") or "").strip(WHITE)
+    extension = (node.get("extension") or "").strip(WHITE)
+    authority = None if root else (node.get("assigningAuthorityName") or "").strip(WHITE)
     node.get("displayable")
     root = _plain_root(root, node, log)
     if extension and not is_placeholder(extension):
@@ -81,9 +87,9 @@ def code_of(node: Node | None, log: Log | None = None) -> Code | None:
     """A CD, CE or CV; its original text stands for the meaning where there is no display name."""
     if node is None:
         return None
-    value = (node.get("code") or "").strip()
-    system, name = (node.get("codeSystem") or "").strip(), (node.get("codeSystemName") or "").strip()
-    meaning = (node.get("displayName") or "").strip()
+    value = (node.get("code") or "").strip(WHITE)
+    system, name = (node.get("codeSystem") or "").strip(WHITE), (node.get("codeSystemName") or "").strip(WHITE)
+    meaning = (node.get("displayName") or "").strip(WHITE)
     original = node.take("originalText")
     if original is not None and not meaning:
         meaning = original.whole_text()
@@ -93,7 +99,7 @@ def code_of(node: Node | None, log: Log | None = None) -> Code | None:
             log.add("aecg.code-placeholder", node)
         value = ""
     scheme = SCHEMES.get(system) or system or name
-    if node.attributes.get("nullFlavor") in ("OTH", "UNC") and meaning:
+    if node.attributes.get("nullFlavor") in ("OTH", "UNC"):
         node.get("nullFlavor")
     return Code(value or None, scheme or None, meaning or None) if value or meaning else None
 
@@ -102,7 +108,7 @@ def code_text(node: Node | None) -> str:
     """The code alone, trimmed; empty where there is none or a placeholder."""
     if node is None:
         return ""
-    value = (node.get("code") or "").strip()
+    value = (node.get("code") or "").strip(WHITE)
     for name in ("codeSystem", "codeSystemName", "codeSystemVersion", "displayName"):
         node.attributes.pop(name, None)
     return "" if is_placeholder(value) else value
@@ -111,9 +117,9 @@ def code_text(node: Node | None) -> str:
 def moment(node: Node | None, log: Log) -> Moment | None:
     """A TS in its ``value``, as precise as it is written."""
     raw = node.get("value") if node else None
-    if node is None or raw is None or not raw.strip():
+    if node is None or raw is None or not raw.strip(WHITE):
         return None
-    text = raw.strip()
+    text = raw.strip(WHITE)
     if is_placeholder(text):
         log.add("aecg.code-placeholder", node)
         return None
@@ -191,9 +197,9 @@ def _bound(node: Node | None, log: Log) -> Moment | None:
 def number(node: Node | None, log: Log) -> Fraction | None:
     """The ``value`` attribute as an exact number."""
     raw = node.get("value") if node else None
-    if node is None or raw is None or not raw.strip():
+    if node is None or raw is None or not raw.strip(WHITE):
         return None
-    value = fraction_from(raw.strip())
+    value = fraction_from(raw.strip(WHITE))
     if value is None:
         log.add("aecg.number", node)
     return value
@@ -203,7 +209,7 @@ def physical(node: Node | None, log: Log) -> tuple[Fraction | None, str | None]:
     """A PQ: number and unit; the unit None where it is absent."""
     if node is None:
         return None, None
-    unit = (node.get("unit") or "").strip()
+    unit = (node.get("unit") or "").strip(WHITE)
     return number(node, log), unit or None
 
 
@@ -248,7 +254,7 @@ def text_of(node: Node | None) -> str | None:
         return None
     text = node.text
     if not text and node.attributes.get("value"):
-        text = (node.get("value") or "").strip()
+        text = (node.get("value") or "").strip(WHITE)
     return text or None
 
 
@@ -256,7 +262,7 @@ def name_of(node: Node | None) -> str | None:
     """The name of an organisation or a place as one text."""
     if node is None:
         return None
-    text = " ".join(node.whole_text().split())
+    text = plain(node.whole_text())
     for child in node.children:
         child.claim()
     return text or None
@@ -272,13 +278,13 @@ def person_name(node: Node | None) -> PersonName | None:
         node.get("use")
     parts: dict[str, list[str]] = {}
     for child in node.takes("family", "given", "prefix", "suffix", "delimiter"):
-        text = " ".join(child.whole_text().split())
+        text = plain(child.whole_text())
         child.get("partType")
         if text:
             parts.setdefault(child.name, []).append(text)
     parts.pop("delimiter", None)
     if not parts:
-        text = " ".join(node.text.split())
+        text = plain(node.text)
         return PersonName(text=text, script=cast("None", script)) if text and not is_placeholder(text) else None
     family, given = parts.get("family", []), parts.get("given", [])
     return PersonName(
@@ -296,9 +302,9 @@ def address(node: Node | None) -> str | None:
     """An AD as one text, its parts separated by commas."""
     if node is None:
         return None
-    parts = [" ".join(child.whole_text().split()) for child in node.children if child.name != "useablePeriod"]
+    parts = [plain(child.whole_text()) for child in node.children if child.name != "useablePeriod"]
     for child in node.children:
         if child.name != "useablePeriod":
             child.claim()
-    loose = " ".join((node.element.text or "").split()) if not parts else ""
+    loose = plain(node.element.text or "") if not parts else ""
     return ", ".join(filter(None, [loose, *parts])) or None

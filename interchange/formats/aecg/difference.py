@@ -30,13 +30,28 @@ def lines_for(path: str, wanted: Any, got: Any) -> list[str]:
         return found
     if not dataclasses.is_dataclass(wanted) or isinstance(wanted, (Moment, Quantity)):
         return [line(path, wanted)]
-    if got is None:
+    if got is None or ("." in path or "[" in path) and _says_more(got, wanted):
         return _whole(path, wanted)
     found = []
     for entry in dataclasses.fields(wanted):
         if entry.name not in SKIPPED:
             found += lines_for(f"{path}.{entry.name}", getattr(wanted, entry.name), getattr(got, entry.name))
     return found
+
+
+def _says_more(got: Any, wanted: Any) -> bool:
+    """Whether ``got`` has something where ``wanted`` has nothing: a line for a field can set, and never take away."""
+    for entry in dataclasses.fields(wanted):
+        said, asked = getattr(got, entry.name), getattr(wanted, entry.name)
+        if said != asked and entry.name not in SKIPPED:
+            if asked == (None if entry.default is dataclasses.MISSING else entry.default):
+                return True
+            nested = dataclasses.is_dataclass(asked) and type(said) is type(asked)
+            if nested and not isinstance(asked, (Moment, Quantity)) and _says_more(said, asked):
+                return True
+            if isinstance(asked, tuple) and len(said) > len(asked):
+                return True
+    return False
 
 
 def _whole(path: str, item: Any) -> list[str]:

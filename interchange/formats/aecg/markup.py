@@ -20,7 +20,7 @@ from interchange.formats.aecg.limits import MAX_DEPTH, MAX_DOCUMENT, MAX_MARKUP
 if TYPE_CHECKING:
     from lxml import etree
 
-__all__ = ["HL7", "XSI", "Document", "Node", "parse", "place_of", "unpack"]
+__all__ = ["HL7", "WHITE", "XSI", "Document", "Node", "parse", "place_of", "unpack"]
 
 HL7 = "urn:hl7-org:v3"
 XSI = "http://www.w3.org/2001/XMLSchema-instance"
@@ -30,6 +30,8 @@ NATIVE = {"utf-8": "UTF-8", "iso8859-1": "ISO-8859-1", "ascii": "UTF-8"}
 
 _DECLARATION = re.compile(rb"""<\?xml\s[^>]{0,200}?encoding\s*=\s*["']([A-Za-z][A-Za-z0-9._-]{0,40})["']""")
 _BLANK = b" \t\r\n"
+WHITE = " \t\r\n"
+"""White space of XML; other blanks belong to the text."""
 
 
 @dataclass(slots=True)
@@ -89,11 +91,11 @@ class Node:
     @property
     def text(self) -> str:
         """The text directly inside, without blanks at its ends."""
-        return (self.element.text or "").strip()
+        return (self.element.text or "").strip(WHITE)
 
     def whole_text(self) -> str:
         """All text inside, that of children included, without blanks at its ends."""
-        return "".join(self.element.itertext()).strip()
+        return "".join(self.element.itertext()).strip(WHITE)
 
     def claim(self) -> None:
         """Mark everything below as taken."""

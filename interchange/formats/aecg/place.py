@@ -75,6 +75,7 @@ def placed(series: list[Series], document: Iterable[Moment | None], log: Log) ->
     zero = _earliest(known)
     found = Placed([], zero, zone, [])
     first = min(relative) if relative and zero is None else Fraction(0)
+    numbers: list[int | None] = []
     for kind in ("rhythm", "representative beat"):
         for entry in series:
             if entry.kind == kind:
@@ -85,9 +86,26 @@ def placed(series: list[Series], document: Iterable[Moment | None], log: Log) ->
                     entry.tracings.append(len(found.tracings))
                     found.tracings.append(_tracing(piece, entry, start, of, rank(entry, series)))
                     found.local.append((piece.segments[0].relative or Fraction(0)) - lead)
+                    note = piece.segments[0].controls.segment
+                    numbers.append(note.tracing if note is not None else None)
+    _in_noted_order(found, series, numbers)
     if zero is None:
         found.zero = next((h for h in (*heads, *_lows(series), *document) if h is not None), None)
     return found
+
+
+def _in_noted_order(found: Placed, series: list[Series], numbers: list[int | None]) -> None:
+    """Put the tracings in the order of the writer's numbers, where all have one."""
+    known = [number for number in numbers if number is not None]
+    if len(known) < len(numbers) or known == sorted(known):
+        return
+    order = sorted(range(len(known)), key=lambda at: known[at])
+    new = {old: at for at, old in enumerate(order)}
+    moved = [found.tracings[old] for old in order]
+    found.tracings = [replace(t, of=new[t.of]) if t.of is not None else t for t in moved]
+    found.local = [found.local[old] for old in order]
+    for entry in series:
+        entry.tracings = [new[at] for at in entry.tracings]
 
 
 def rank(entry: Series, series: list[Series]) -> int:

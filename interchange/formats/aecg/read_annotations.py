@@ -7,6 +7,7 @@ ways: at the end of the code, by a boundary of the region, or by an annotation a
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 from fractions import Fraction
 from functools import cache
@@ -31,12 +32,12 @@ from interchange.formats.aecg.markup import Node
 from interchange.formats.aecg.place import Placed
 from interchange.formats.aecg.read_header import Author, read_author
 from interchange.formats.aecg.read_series import Series, lead_of
-from interchange.model import Code, Mark, Measurement, Moment, Statement
+from interchange.model import Code, Mark, Measurement, Moment, Statement, Tracing
 
 if TYPE_CHECKING:
     from interchange.vocabulary import Concept
 
-__all__ = ["Content", "mark_concept", "measured", "own_concept", "read_annotations"]
+__all__ = ["Content", "mark_concept", "measured", "own_concept", "read_annotations", "tracing_at"]
 
 XSI_TYPE = "{http://www.w3.org/2001/XMLSchema-instance}type"
 
@@ -76,6 +77,8 @@ class _Scope:
     time: Moment | None
     beat: int | None
     region: Region = Region()
+    own: bool = False
+    """Whether the annotation says its region itself."""
     lead: str | None = None
     mark: int | None = None
     depth: int = 0
@@ -130,8 +133,9 @@ def _annotation(node: Node, scope: _Scope) -> None:
     own = code_node is not None and code_node.attributes.get("codeSystemName") == OWN
     full = code_of(code_node, scope.log)
     text = full.value or "" if full else ""
+    own_region = node.find("support") is not None
     region = _region(node, scope)
-    inner = replace_scope(scope, region)
+    inner = replace_scope(scope, region, own_region)
     upper = text.upper()
     if upper == INTERPRETATION or upper in STATEMENTS:
         _interpretation(node, upper, inner)
@@ -141,22 +145,20 @@ def _annotation(node: Node, scope: _Scope) -> None:
     coded = value.attributes.get("code", "").strip() if value else ""
     if upper in CLASS_CODES or (not own and mark_concept(text) and not _is_number(value)):
         _mark(node, upper, full, value, coded, inner)
-    elif lead_of(text) is not None and not own:
+    elif lead_of(text) is not None and not own and value is None and node.find("component") is not None:
         inner.lead = _lead_name(text)
-        if value is not None:
-            value.used = False
     elif upper == "MDC_ECG_LEAD" and coded and lead_of(coded) is not None:
         inner.lead = _lead_name(code_text(value))
-    elif own and _own_mark(text):
+    elif own and scope.mark is None and own_region and region.start is not None:
         _plain_mark(node, text, full, value, inner)
     else:
         _measurement(node, text, full, value, kind, own, inner)
     _children(node, inner)
 
 
-def replace_scope(scope: _Scope, region: Region) -> _Scope:
-    """The scope inside an annotation with its own region."""
-    return replace(scope, region=region, depth=scope.depth + 1)
+def replace_scope(scope: _Scope, region: Region, own: bool) -> _Scope:
+    """The scope inside an annotation with its region."""
+    return replace(scope, region=region, own=own, depth=scope.depth + 1)
 
 
 def _children(node: Node, scope: _Scope) -> None:
@@ -188,17 +190,6 @@ def mark_concept(refid: str) -> Concept | None:
     from interchange.vocabulary import concept_by_refid
 
     return concept_by_refid(refid, "mark") if refid else None
-
-
-@cache
-def _own_mark(text: str) -> bool:
-    from interchange.vocabulary import concept
-
-    try:
-        concept(text, "mark")
-    except KeyError:
-        return False
-    return True
 
 
 @cache
@@ -297,7 +288,7 @@ def _measurement(
     node: Node, text: str, full: Code | None, value: Node | None, kind: str, own: bool, scope: _Scope
 ) -> None:
     """A measurement, or something with a code that no table has."""
-    leads: tuple[str | None, ...] = scope.region.leads or (scope.lead,)
+    leads: tuple[str | None, ...] = (scope.region.leads if scope.own or scope.mark is None else ()) or (scope.lead,)
     concept, lead = measured(text, leads != (None,)) if text and not own else own_concept(text, leads != (None,))
     if lead is not None:
         leads = (lead,)
@@ -418,7 +409,7 @@ def _interpretation(node: Node, upper: str, scope: _Scope) -> None:
             code_of(code)
             _statement(inner, STATEMENTS[name], group, scope)
         else:
-            _annotation(inner, replace_scope(scope, scope.region))
+            _annotation(inner, replace_scope(scope, scope.region, False))
     if len(scope.content.statements) == before:
         scope.content.interpretations -= 1
 
@@ -435,7 +426,7 @@ def _statement(node: Node, kind: str, group: int, scope: _Scope) -> None:
                 codes.append(code)
                 text = code.meaning or code.value
         else:
-            text = text_of(value)
+            text = text_of(value) or ("" if value.get("nullFlavor") == "NI" else None)
     beside = text_of(node.take("text"))
     for component in node.takes("component"):
         inner = component.find("annotation")
@@ -488,7 +479,9 @@ def _region(node: Node, scope: _Scope) -> Region:
         boundary = component.take("boundary")
         if boundary is None:
             continue
-        text = code_text(boundary.take("code")).upper()
+        code = code_of(boundary.take("code"), scope.log)
+        name = (code.value or code.meaning or "") if code else ""
+        text = name.upper()
         value = boundary.take("value")
         if value is not None:
             value.get(XSI_TYPE)
@@ -496,16 +489,21 @@ def _region(node: Node, scope: _Scope) -> Region:
             region = _absolute(boundary, value, scope)
         elif text == TIME_RELATIVE:
             region = _relative(boundary, value, scope)
-        elif lead_of(text) is not None:
-            leads.append(_lead_name(text))
+        elif _has_channel(name, scope) or lead_of(name) is not None:
+            leads.append(name if _has_channel(name, scope) else _lead_name(name))
             if value is not None:
                 value.used = False
         else:
             boundary.used = component.used = False
     for name in leads:
-        if not any(scope.placed.tracings[t].row(name) is not None for t in scope.series.tracings):
+        if not _has_channel(name, scope):
             scope.log.add("aecg.boundary-lead", roi)
     return replace(region, leads=tuple(leads)) if leads else region
+
+
+def _has_channel(name: str, scope: _Scope) -> bool:
+    """Whether a channel that is no lead has this name."""
+    return any(scope.placed.tracings[index].row(name) is not None for index in scope.series.tracings)
 
 
 def _absolute(node: Node, value: Node | None, scope: _Scope) -> Region:
@@ -543,19 +541,12 @@ def _on_tracing(
     at = next(t for t in (low, high, point) if t is not None)
     if low is not None and high is not None and high < low:
         scope.log.add("aecg.boundary-order", node)
-    chosen = _first(scope)
-    for index in scope.series.tracings:
-        tracing = scope.placed.tracings[index]
-        if tracing.start <= at < tracing.start + tracing.duration:
-            chosen = index
-            break
-    else:
-        chosen = _nearest(at, scope)
-        last = scope.placed.tracings[chosen] if chosen is not None else None
-        if last is not None and not last.start <= at <= last.start + last.duration:
-            scope.log.add("aecg.boundary-outside", node)
+    chosen = tracing_at(scope.placed.tracings, scope.series.tracings, at)
     if chosen is None:
         return scope.region
+    found = scope.placed.tracings[chosen]
+    if not found.start <= at <= found.start + found.duration:
+        scope.log.add("aecg.boundary-outside", node)
     begin = scope.placed.tracings[chosen].start
     if low is None and high is None:
         return Region(chosen, at - begin, None, "peak")
@@ -564,14 +555,14 @@ def _on_tracing(
     return Region(chosen, low - begin, None if high == low else high - begin)
 
 
-def _nearest(at: Fraction, scope: _Scope) -> int | None:
-    """The tracing of the series whose span is nearest to an instant."""
+def tracing_at(tracings: Sequence[Tracing], chosen: Sequence[int], at: Fraction) -> int | None:
+    """Which of the chosen tracings holds an instant: the first that spans it, else the nearest one."""
     best: tuple[Fraction, int] | None = None
-    for index in scope.series.tracings:
-        tracing = scope.placed.tracings[index]
+    for index in chosen:
+        tracing = tracings[index]
+        if tracing.start <= at < tracing.start + tracing.duration:
+            return index
         gap = max(tracing.start - at, at - tracing.start - tracing.duration)
         if best is None or gap < best[0]:
             best = (gap, index)
-    return best[1] if best else _first(scope)
-
-
+    return best[1] if best else None

@@ -14,7 +14,7 @@ from interchange.formats.aecg.log import Log
 from interchange.formats.aecg.markup import Node
 from interchange.model import Filters
 
-__all__ = ["Controls", "Segment", "read_controls"]
+__all__ = ["Controls", "Segment", "read_controls", "read_nested"]
 
 _FREQUENCY = re.compile(r"\s*([0-9.]{1,20})\s*(Hz|HZ|hz)?\s*")
 PREFIXES = ("MDC_ECG_CTL_VBL_", "MDC_ATTR_", "MDC_")
@@ -59,6 +59,16 @@ def read_controls(owner: Node, log: Log) -> Controls:
         inner = outer.take("controlVariable")
         if inner is not None:
             _variable(inner, "", found, log, 0)
+    return found
+
+
+def read_nested(owner: Node, log: Log) -> Controls:
+    """What the variables inside a variable say."""
+    found = Controls()
+    for component in owner.takes("component"):
+        inner = component.take("controlVariable")
+        if inner is not None:
+            _variable(inner, "", found, log, 1)
     return found
 
 

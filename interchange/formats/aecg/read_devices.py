@@ -11,7 +11,7 @@ from interchange.formats.aecg.markup import Node
 from interchange.formats.aecg.read_header import code_line
 from interchange.model import Device, Identifier
 
-__all__ = ["analysing_device", "recorder"]
+__all__ = ["analysing_device", "is_bare", "recorder"]
 
 
 def recorder(series: Node, log: Log) -> Device | None:
@@ -35,6 +35,11 @@ def analysing_device(node: Node, log: Log) -> Device:
     made = node.take("playedManufacturedDevice", "asManufacturedDevice")
     maker = made.take("manufacturerOrganization") if made else None
     return replace(device, manufacturer=name_of(maker.take("name"))) if maker else device
+
+
+def is_bare(device: Device) -> bool:
+    """Whether an analysing device is a name and nothing else: that name is an author and no machine to list."""
+    return device.role == "analysing" and device == Device("analysing", model=device.model)
 
 
 def _device(node: Node | None, role: Literal["acquiring", "analysing"], role_id: Identifier | None, log: Log) -> Device:

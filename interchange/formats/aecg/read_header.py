@@ -106,7 +106,10 @@ def _timepoint(node: Node | None, header: Header, log: Log) -> None:
     subject = assignment.step("subject", "trialSubject") if assignment else None
     role = _subject(subject, header, log)
     group = code_of(assignment.step("definition", "treatmentGroupAssignment", "code"), log) if assignment else None
-    trial = _trial(assignment.step("componentOf", "clinicalTrial") if assignment else None, log)
+    branch = assignment.take("componentOf") if assignment else None
+    if branch is not None and branch.attributes.get("nullFlavor") == "NA":
+        branch.get("nullFlavor")
+    trial = _trial(branch.take("clinicalTrial") if branch else None, log)
     said = trial is not None or any((code, when.low, when.point, role, group, extras))
     if said:
         header.trial = replace(

@@ -7,7 +7,7 @@ from fractions import Fraction
 from functools import cache
 from typing import TYPE_CHECKING, Any
 
-from interchange.formats.aecg.codes import SAME_UNIT, SECONDS, TIME_ABSOLUTE, TIME_RELATIVE, VOLTS
+from interchange.formats.aecg.codes import OWN, SAME_UNIT, SECONDS, TIME_ABSOLUTE, TIME_RELATIVE, VOLTS
 from interchange.formats.aecg.datatypes import (
     Interval,
     code_text,
@@ -22,8 +22,8 @@ from interchange.formats.aecg.datatypes import (
 from interchange.formats.aecg.digits import DigitsError, digits_from
 from interchange.formats.aecg.limits import MAX_NESTING
 from interchange.formats.aecg.log import Log
-from interchange.formats.aecg.markup import Node
-from interchange.formats.aecg.read_controls import Controls, read_controls
+from interchange.formats.aecg.markup import WHITE, Node
+from interchange.formats.aecg.read_controls import Controls, read_controls, read_nested
 from interchange.model import Channel, Identifier, Kind, Moment
 
 if TYPE_CHECKING:
@@ -106,13 +106,14 @@ def _segment(node: Node, series: Series, log: Log) -> Segment | None:
     rows: list[Row] = []
     for component in node.takes("component"):
         for sequence in component.takes("sequence"):
-            text, shown = _label(sequence.take("code"))
+            label = _label(sequence.take("code"))
+            text = label[0]
             value = sequence.take("value")
             if text.upper() in (TIME_ABSOLUTE, TIME_RELATIVE) or _is_time(value):
                 times += 1
                 time = _time(sequence, text.upper(), value, log) if times == 1 else time
             else:
-                row = _row(sequence, text, shown, value, pad, log)
+                row = _row(sequence, label, value, pad, log)
                 if row is not None:
                     rows.append(row)
     if times != 1:
@@ -124,7 +125,7 @@ def _segment(node: Node, series: Series, log: Log) -> Segment | None:
     if length == 0:
         return None
     _check_rows(node, rows, length, log)
-    absent = [_row(lead, *_label(lead.take("code")), lead.take("value"), None, log) for lead in controls.absent]
+    absent = [_row(lead, _label(lead.take("code")), lead.take("value"), None, log) for lead in controls.absent]
     return Segment(node, step, rows, length, head, relative, controls, [row for row in absent if row is not None])
 
 
@@ -259,14 +260,16 @@ def named(code: str, shown: str) -> tuple[str, str | None, str, bool, bool]:
     return channel_name(lead), None if spelt else code, lead.origin, True, spelt
 
 
-def _row(sequence: Node, text: str, shown: str, value: Node | None, pad: int | None, log: Log) -> Row | None:
+def _row(
+    sequence: Node, label: tuple[str, str, bool], value: Node | None, pad: int | None, log: Log
+) -> Row | None:
     """One lead of a set; None, with a finding, when its samples cannot be had."""
-    import numpy as np
-
-    controls = read_controls(sequence, log)
-    name, label, origin, known, spelt = named(text, shown)
+    text, shown, own = label
+    controls = read_controls(sequence, log) if sequence.name == "sequence" else read_nested(sequence, log)
+    name, said, origin, known, spelt = named(text, shown)
     if not known:
-        log.add("aecg.lead-unknown", sequence)
+        if not own:
+            log.add("aecg.lead-unknown", sequence)
     elif not spelt:
         log.add("aecg.lead-spelling", sequence)
     digits = value.take("digits") if value is not None else None
@@ -299,7 +302,7 @@ def _row(sequence: Node, text: str, shown: str, value: Node | None, pad: int | N
         unit,
         step / read.factor,
         offset,
-        label,
+        said,
         controls.filters,
         controls.skew or Fraction(0),
         "derived" if origin == "derived" else "recorded",
@@ -307,18 +310,19 @@ def _row(sequence: Node, text: str, shown: str, value: Node | None, pad: int | N
     return Row(channel, text, read.values, missing if missing is not None and missing.any() else None, controls.row)
 
 
-def _label(code: Node | None) -> tuple[str, str]:
-    """The code of a sequence, and the words beside it."""
+def _label(code: Node | None) -> tuple[str, str, bool]:
+    """The code of a sequence, the words beside it, and whether this project's writer made it up."""
     if code is None:
-        return "", ""
-    shown = (code.get("displayName") or "").strip()
+        return "", "", False
+    own = code.attributes.get("codeSystemName") == OWN
+    shown = (code.get("displayName") or "").strip(WHITE)
     original = code.take("originalText")
     if original is not None:
         shown = original.whole_text()
         original.claim()
-        if code.attributes.get("nullFlavor") == "OTH":
-            code.get("nullFlavor")
-    return code_text(code), shown
+    if code.attributes.get("nullFlavor") == "OTH":
+        code.get("nullFlavor")
+    return code_text(code), shown, own
 
 
 def _scale(value: Node, lead: bool, log: Log) -> tuple[Fraction, Fraction, str | None] | None:

@@ -15,7 +15,7 @@ from interchange.formats.aecg.log import Log
 from interchange.formats.aecg.markup import HL7, Document, Node, parse, tree
 from interchange.formats.aecg.place import Placed, placed
 from interchange.formats.aecg.read_annotations import Content, read_annotations
-from interchange.formats.aecg.read_devices import analysing_device, recorder
+from interchange.formats.aecg.read_devices import analysing_device, is_bare, recorder
 from interchange.formats.aecg.read_header import Header, read_header, read_performers
 from interchange.formats.aecg.read_series import Series, read_series
 from interchange.formats.aecg.unread import unread
@@ -50,16 +50,20 @@ def read_document(document: Document, log: Log) -> Recording:
         raise SourceError("holds no series with samples that can be read", path)
     place = placed(series, header.times, log)
     content = Content()
-    beats = 0
     for entry in series:
-        if not entry.tracings:
-            continue
-        read_annotations(entry, place, content, log, beats if entry.kind != "rhythm" else None)
-        beats += entry.kind != "rhythm"
+        if entry.tracings:
+            read_annotations(entry, place, content, log, _beat(entry, place))
     recording = _assembled(header, series, place, content, log)
     recording = _with_lines(recording, header)
     message.used = True
     return recording.with_(unread=unread(message, path), findings=log.findings())
+
+
+def _beat(series: Series, place: Placed) -> int | None:
+    """Which of the representative beats a series shows, 0 for the first; None for a rhythm."""
+    if series.kind == "rhythm":
+        return None
+    return sum(tracing.kind != "rhythm" for tracing in place.tracings[: series.tracings[0]])
 
 
 def _message(top: Node, log: Log) -> tuple[Node, str]:
@@ -126,7 +130,7 @@ def _devices(series: list[Series], content: Content, log: Log) -> tuple[Device, 
     found: list[Device] = []
     recorders = [recorder(entry.node, log) for entry in series]
     for device in (*recorders, *(analysing_device(node, log) for node in content.devices)):
-        if device is not None and device not in found:
+        if device is not None and device not in found and not is_bare(device):
             found.append(device)
     return tuple(found)
 

@@ -22,6 +22,9 @@ IGNORED = frozenset({
 })  # fmt: skip
 """Attributes that say how the message is built, which a new message says anew."""
 
+SAYS_NOTHING = ("NI", "NASK", "DER", "NP")
+"""Null flavors that give no reason (HL7 vocabulary NullFlavor)."""
+
 MOST = 10_000
 
 
@@ -44,7 +47,7 @@ def _walk(top: Node, root: str) -> Iterator[Unread]:
             yield Unread(f"{path}, line {node.element.sourceline}", _size(node), "element")
             continue
         for name, value in node.attributes.items():
-            if name not in IGNORED and value.strip():
+            if name not in IGNORED and value.strip() and not (name == "nullFlavor" and value in SAYS_NOTHING):
                 local = name.rsplit("}", 1)[-1]
                 yield Unread(f"{path}/@{local}, line {node.element.sourceline}", len(value.encode()), "attribute")
         stack.extend(reversed(_children(node, path)))

@@ -7,7 +7,7 @@ that is not there) becomes a line of text.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, field, replace
 from fractions import Fraction
 from functools import cache
@@ -16,8 +16,10 @@ from typing import TYPE_CHECKING, Literal
 
 from interchange.formats.aecg.clock import Clock
 from interchange.formats.aecg.codes import ACT_CODE, INTERPRETATION, MDC, OWN, SAME_UNIT, SECONDS, VOLTS
+from interchange.formats.aecg.datatypes import plain
 from interchange.formats.aecg.difference import lines_for
-from interchange.formats.aecg.read_annotations import mark_concept, measured
+from interchange.formats.aecg.markup import WHITE
+from interchange.formats.aecg.read_annotations import mark_concept, measured, tracing_at
 from interchange.formats.aecg.read_series import lead_of
 from interchange.formats.aecg.write_devices import add_device_author
 from interchange.formats.aecg.write_series import Group
@@ -54,6 +56,7 @@ class Written:
     measurements: list[int] = field(default_factory=list)
     marks: list[int] = field(default_factory=list)
     statements: list[int] = field(default_factory=list)
+    groups: list[Group] = field(default_factory=list)
 
 
 def add_annotations(
@@ -219,7 +222,7 @@ def _mark(parent: etree._Element, mark: Mark, tracing: Tracing, clock: Clock) ->
     roi = _region(node, "ROIPS" if mark.lead is None else "ROIFS")
     relative = tracing.kind != "rhythm"
     start = mark.start + (Fraction(0) if relative else tracing.start)
-    end = mark.end + start - mark.start if mark.end is not None else None
+    end = mark.end + start - mark.start if mark.end not in (None, mark.start) else None
     if part == "start" and end is None:
         clock.add_bounds(roi, start, None, relative)
     elif part == "end" and end is None:
@@ -317,7 +320,10 @@ def _statement_code(kind: str) -> str:
 def _statement(parent: etree._Element, entry: Statement) -> None:
     node = _annotation(parent)
     add_mdc(node, "code", _statement_code(entry.kind))
-    add_text(node, "value", entry.text, "ST")
+    if entry.text.strip(WHITE):
+        add_text(node, "value", entry.text, "ST")
+    else:
+        add(node, "value", {TYPE: "ST", "nullFlavor": "NI"})
     for code in entry.codes:
         add_code(_annotation(node), "code", code)
 
@@ -333,24 +339,45 @@ def content_lines(recording: Recording, done: Written) -> list[str]:
         entry = recording.measurements[index]
         beat = entry.beat if entry.beat is not None and 0 <= entry.beat < beats else None
         found += lines_for(f"measurements[{at}]", entry, _measurement_back(entry, beat, False))
+    homes = {index: group.tracings for group in _all_groups(done.groups) for index in group.tracings}
     for at, index in enumerate(done.marks):
-        found += _mark_lines(f"marks[{at}]", recording.marks[index])
+        found += _mark_lines(f"marks[{at}]", recording.marks[index], recording.tracings, homes)
     numbers: Iterator[Statement] = _statements_back([recording.statements[index] for index in done.statements])
     for at, (index, back) in enumerate(zip(done.statements, numbers, strict=True)):
         found += lines_for(f"statements[{at}]", recording.statements[index], back)
     return found
 
 
-def _mark_lines(path: str, mark: Mark) -> list[str]:
+def _all_groups(found: Iterable[Group]) -> Iterator[Group]:
+    for group in found:
+        yield group
+        yield from _all_groups(group.derived)
+
+
+def _seen_on(mark: Mark, tracings: Sequence[Tracing], home: Sequence[int]) -> tuple[int, Fraction, Fraction | None]:
+    """Tracing, start and end of a mark as the reader will find them from its time."""
+    end = mark.end if mark.end != mark.start else None
+    if len(home) == 1:
+        return mark.tracing, mark.start, end
+    begin = tracings[mark.tracing].start
+    found = tracing_at(tracings, home, mark.start + begin)
+    if found is None or found == mark.tracing:
+        return mark.tracing, mark.start, end
+    moved = begin - tracings[found].start
+    return found, mark.start + moved, end + moved if end is not None else None
+
+
+def _mark_lines(path: str, mark: Mark, tracings: Sequence[Tracing], homes: dict[int, list[int]]) -> list[str]:
     back = tuple(_measurement_back(entry, None, True) for entry in mark.measurements)
     inner = [
         line
         for at, (entry, other) in enumerate(zip(mark.measurements, back, strict=True))
         for line in lines_for(f"{path}.measurements[{at}]", entry, other)
     ]
-    concept, source = _mark_back(mark.concept, mark.end is None, mark.source_code)
+    concept, source = _mark_back(mark.concept, mark.end in (None, mark.start), mark.source_code)
+    tracing, start, end = _seen_on(mark, tracings, homes[mark.tracing])
     seen = replace(
-        mark, concept=concept, source_code=source, text=_words(mark.text), lead=_lead_back(mark.lead), group=_words(mark.group)
+        mark, tracing=tracing, start=start, end=end, concept=concept, source_code=source, text=_words(mark.text), lead=_lead_back(mark.lead), group=_words(mark.group)
     )
     return [*lines_for(path, mark, seen), *inner]
 
@@ -369,11 +396,11 @@ def _mark_back(concept: str, point: bool, source: Code | None) -> tuple[str, Cod
     if row is not None or concept != "other":
         return (concept if row is not None else "other"), None
     known = mark_concept(code)
-    return (known.id, None) if known is not None else ("other", source)
+    return (known.id, None) if known is not None else ("other", _code_back(source) if source else source)
 
 
 def _words(text: str | None) -> str | None:
-    return clean(text).strip() or None if text else None
+    return clean(text).strip(WHITE) or None if text else None
 
 
 @cache
@@ -419,7 +446,7 @@ def _concept_back(concept: str, lead: bool, in_mark: bool, source: Code | None) 
     else:
         row = measured(code, lead)[0] if code else None
     if row is None:
-        return "other", "", source or Code()
+        return "other", "", _code_back(source) if source else Code()
     return row.id, row.unit, None
 
 
@@ -435,14 +462,19 @@ def _statements_back(entries: list[Statement]) -> Iterator[Statement]:
         row = _concept(entry.kind, "global")
         kind = entry.kind if row is not None and row.aecg_code else "interpretation-statement"
         yield Statement(
-            clean(entry.text).strip(),
+            clean(entry.text).strip(WHITE),
             kind,
             number,
             tuple(_code_back(code) for code in entry.codes),
-            _words(entry.author),
+            _author_back(entry),
             entry.author_kind if entry.author else None,
             entry.time if ts(entry.time) is not None else None,
         )
+
+
+def _author_back(entry: Statement) -> str | None:
+    words = _words(entry.author)
+    return words if words is None or entry.author_kind == "machine" else plain(words)
 
 
 def _code_back(code: Code) -> Code:
@@ -453,4 +485,4 @@ def _code_back(code: Code) -> Code:
     from interchange.formats.aecg.codes import SCHEMES
 
     scheme = SCHEMES.get(attributes.get("codeSystem", "")) or attributes.get("codeSystem") or attributes.get("codeSystemName")
-    return Code(attributes["code"], scheme, _words(attributes.get("displayName")))
+    return Code(attributes["code"], _words(scheme), _words(attributes.get("displayName")))

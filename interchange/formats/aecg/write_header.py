@@ -15,6 +15,7 @@ from interchange.formats.aecg.write_types import (
     add_person,
     add_quantity,
     add_text,
+    escaped,
     is_token,
     null_flavor,
     ts,
@@ -76,7 +77,7 @@ def add_line(text: str) -> etree._Element:
     outer = etree.Element(f"{{{HL7}}}pertainsTo", {"typeCode": "PERT"}, nsmap={None: HL7})
     comment = add(outer, "subjectFindingComment", {"classCode": "OBS", "moodCode": "EVN"})
     add(comment, "code", {"code": "FIELD", "codeSystemName": OWN})
-    add_text(comment, "text", text)
+    add(comment, "text").text = escaped(text)
     return outer
 
 
@@ -134,6 +135,12 @@ def _subject(parent: etree._Element, patient: Patient, trial: Trial, notes: list
     absent = dict(patient.absent)
     subject = add(add(parent, "subject", {"typeCode": "SBJ"}), "trialSubject", {"classCode": "RESBJ"})
     id = patient.ids[0] if patient.ids else trial.subject
+    one = "the message has one id for the patient and the subject of the trial"
+    if trial.id is not None or trial.title or trial.protocol or trial.sponsor or trial.investigator or trial.site:
+        if not patient.ids and trial.subject is not None:
+            notes.append(Note("changed", "patient.ids[0]", one))
+        if patient.ids and trial.subject is None:
+            notes.append(Note("changed", "trial.subject", one))
     flavor = absent.get("ids") or absent.get("id")
     add_id(subject, "id", id, flavor)
     if id is None and flavor not in ("unknown", "withheld", "not-applicable"):

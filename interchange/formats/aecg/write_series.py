@@ -19,6 +19,7 @@ from interchange.formats.aecg.clock import Clock
 from interchange.formats.aecg.codes import ACT_CODE, MDC, OWN, SAME_UNIT, VOLTS
 from interchange.formats.aecg.difference import lines_for
 from interchange.formats.aecg.digits import digits_text
+from interchange.formats.aecg.markup import WHITE
 from interchange.formats.aecg.read_series import named
 from interchange.formats.aecg.write_header import add_effective
 from interchange.formats.aecg.write_types import TYPE, add, add_id, add_int, add_quantity, add_text, add_value, clean, is_token
@@ -27,7 +28,7 @@ from interchange.model import Channel, Filters, Identifier, Tracing
 if TYPE_CHECKING:
     from lxml import etree
 
-__all__ = ["Group", "add_filters", "add_series", "add_sets", "groups", "read_back_channel", "read_back_filters"]
+__all__ = ["Group", "add_filters", "natural_order", "add_series", "add_sets", "groups", "read_back_channel", "read_back_filters"]
 
 MAX_PIECES = 20_000
 """Pieces that a tracing with gaps may fall into."""
@@ -67,6 +68,18 @@ def groups(tracings: tuple[Tracing, ...]) -> list[Group]:
     return found
 
 
+def natural_order(found: list[Group]) -> list[int]:
+    """The tracings in the order in which a reader meets them: rhythms, then beats, series by series."""
+    flat: list[Group] = []
+    stack = list(reversed(found))
+    while stack:
+        group = stack.pop()
+        flat.append(group)
+        stack.extend(reversed(group.derived))
+    flat.sort(key=lambda group: group.kind != "RHYTHM")
+    return [index for group in flat for index in group.tracings]
+
+
 def add_series(parent: etree._Element, relation: str, name: str, group: Group, clock: Clock) -> etree._Element:
     """The series element with its id, code and effective time."""
     code = {"component": "COMP", "derivation": "DRIV"}[relation]
@@ -95,7 +108,7 @@ def add_filters(parent: etree._Element, filters: Filters | None) -> None:
             node = _variable(parent, f"{PREFIX}FILTER_NOTCH")
             add_value(_nested(node, f"{PREFIX}FILTER_NOTCH_FREQ"), notch, "Hz")
     for text in filters.descriptions:
-        if text.strip():
+        if text.strip(WHITE):
             add_text(_variable(parent, f"{PREFIX}FILTER_DESCRIPTION"), "value", text, "ST")
 
 
@@ -104,7 +117,7 @@ def read_back_filters(filters: Filters | None) -> Filters | None:
     if filters is None:
         return None
     low, high = (value if value is not None and value > 0 else None for value in (filters.lowpass, filters.highpass))
-    descriptions = tuple(clean(text).strip() for text in filters.descriptions if text.strip())
+    descriptions = tuple(clean(text).strip(WHITE) for text in filters.descriptions if text.strip(WHITE))
     back = Filters(high, low, tuple(n for n in filters.notches if n > 0), descriptions=descriptions)
     return back if back != Filters() else None
 
@@ -150,14 +163,14 @@ def sequence_code(name: str, origin: str) -> tuple[tuple[tuple[str, str], ...], 
             return (("code", nearest.aecg_code), *system), lead.name
     if is_token(name):
         return (("code", name), ("codeSystemName", OWN)), None
-    return (("nullFlavor", "OTH"),), name or None
+    return (("nullFlavor", "OTH"), ("codeSystemName", OWN)), name or None
 
 
 def read_back_channel(channel: Channel, empty: bool = False) -> Channel:
     """The channel as the reader will give it back, without lines of text; ``empty``: it has no sample at all."""
     attributes, words = sequence_code(channel.name, channel.origin)
     code = dict(attributes).get("code", "")
-    name, label, origin, _, _ = named(code, clean(words or "").strip())
+    name, label, origin, _, _ = named(code, clean(words or "").strip(WHITE))
     unit = _unit(channel.unit)
     return Channel(
         name,

@@ -15,7 +15,7 @@ if TYPE_CHECKING:
     from lxml import etree
 
 __all__ = ["NULLS", "add", "add_act_code", "add_code", "add_id", "add_int", "add_mdc", "add_name", "add_person", "add_quantity",
-           "add_text", "add_value", "clean", "code_attributes", "is_token", "null_flavor", "quantity_unit", "ts"]  # fmt: skip
+           "add_text", "add_value", "clean", "code_attributes", "escaped", "is_token", "null_flavor", "quantity_unit", "ts"]  # fmt: skip
 
 TYPE = f"{{{XSI}}}type"
 NULLS: dict[Absent | None, str] = {None: "NI", "unknown": "UNK", "withheld": "MSK", "not-applicable": "NA"}
@@ -37,6 +37,11 @@ def add(parent: etree._Element, name: str, attributes: dict[str, str] | None = N
 def clean(text: str) -> str:
     """The text with every character that XML 1.0 cannot hold replaced by the replacement character."""
     return _FORBIDDEN.sub("\ufffd", text)
+
+
+def escaped(line: str) -> str:
+    """A line of text with every character that XML 1.0 cannot hold as ``\\uXXXX``, which the lines' reader takes back."""
+    return _FORBIDDEN.sub(lambda found: f"\\u{ord(found[0]):04X}", line)
 
 
 def is_token(text: str) -> bool:

@@ -17,7 +17,7 @@ from interchange.formats.aecg.difference import lines_for
 from interchange.formats.aecg.edition import to_2009
 from interchange.formats.aecg.log import Log
 from interchange.formats.aecg.markup import HL7, XSI, tree
-from interchange.formats.aecg.read_devices import analysing_device, recorder
+from interchange.formats.aecg.read_devices import analysing_device, is_bare, recorder
 from interchange.formats.aecg.read_header import Header, read_header, read_performers
 from interchange.formats.aecg.write_annotations import Written, add_annotations, analysing, content_lines
 from interchange.formats.aecg.write_devices import add_operator, add_recorder
@@ -29,6 +29,7 @@ from interchange.formats.aecg.write_series import (
     add_sets,
     channel_lines,
     groups,
+    natural_order,
     read_back_filters,
 )
 from interchange.formats.aecg.write_types import ts
@@ -45,9 +46,8 @@ PLACEHOLDER = "0" * 8 + "-0000-0000-0000-" + "0" * 12
 
 def encode(recording: Recording, name: str, options: Mapping[str, str]) -> Encoded:
     """The document of a recording; RefusedError when there is nothing to write or it cannot be held at all."""
-    if not any(_has_samples(tracing) for tracing in recording.tracings):
-        raise RefusedError("there is no sample to write", "tracings")
-    root, notes = _message(recording)
+    recording, notes = _without_empty(recording)
+    root = _message(recording, notes)
     if options.get("edition") == "2009":
         to_2009(root)
     return Encoded(((f"{name}.xml", _bytes(root)),), tuple(notes))
@@ -57,14 +57,33 @@ def _has_samples(tracing: Tracing) -> bool:
     return tracing.length > 0 and (tracing.missing is None or not bool(tracing.missing.all()))
 
 
-def _message(recording: Recording) -> tuple[etree._Element, list[Note]]:
+def _without_empty(recording: Recording) -> tuple[Recording, list[Note]]:
+    """The recording without tracings that have no sample at all, for which a message has no place."""
+    kept = [index for index, tracing in enumerate(recording.tracings) if _has_samples(tracing)]
+    if not kept:
+        raise RefusedError("there is no sample to write", "tracings")
+    if len(kept) == len(recording.tracings):
+        return recording, []
+    new = {old: at for at, old in enumerate(kept)}
+    tracings = [recording.tracings[index] for index in kept]
+    changed = recording.with_(
+        tracings=tuple(replace(t, of=new.get(t.of)) if t.of is not None else t for t in tracings),
+        marks=tuple(replace(m, tracing=new[m.tracing]) for m in recording.marks if m.tracing in new),
+    )
+    reason = "the message has no place for a tracing without any sample, nor for marks on it"
+    lost = [Note("left", f"tracings[{at}]", reason) for at in range(len(recording.tracings)) if at not in new]
+    gone = [Note("left", f"marks[{at}]", reason) for at, m in enumerate(recording.marks) if m.tracing not in new]
+    return changed, [*lost, *gone]
+
+
+def _message(recording: Recording, notes: list[Note]) -> etree._Element:
     from lxml import etree
 
     clock = Clock.of(recording)
     root = etree.Element(
         f"{{{HL7}}}AnnotatedECG", {"classCode": "OBS", "moodCode": "EVN"}, nsmap={None: HL7, "xsi": XSI}
     )
-    notes = write_header(root, recording, clock.low, clock.high)
+    notes += write_header(root, recording, clock.low, clock.high)
     header = read_header(tree(root), Log())
     before_series = len(root)
     native = _native(recording, header, clock)
@@ -78,7 +97,7 @@ def _message(recording: Recording) -> tuple[etree._Element, list[Note]]:
         root.insert(before_series + offset, add_line(text))
     if lines:
         notes.append(Note("info", "", f"{len(lines)} values stand in lines of text, for want of a field in the message"))
-    return root, notes
+    return root
 
 
 def _native(recording: Recording, header: Header, clock: Clock) -> Recording:
@@ -86,7 +105,7 @@ def _native(recording: Recording, header: Header, clock: Clock) -> Recording:
     acquisition = replace(
         header.acquisition,
         time=recording.acquisition.time if clock.absolute or ts(recording.acquisition.time) else None,
-        filters=read_back_filters(recording.acquisition.filters),
+        filters=read_back_filters(recording.acquisition.filters) if recording.rhythms else None,
     )
     return Recording(patient=header.patient, acquisition=acquisition, trial=header.trial)
 
@@ -110,7 +129,8 @@ def _all_series(
     root: etree._Element, recording: Recording, clock: Clock, done: Written
 ) -> tuple[tuple[Device, ...], object]:
     """Every series with its sets and annotations; gives back devices and operator as the reader will find them."""
-    found = groups(tuple(t for t in recording.tracings))
+    found = done.groups = groups(recording.tracings)
+    ordered = natural_order(found) == list(range(len(recording.tracings)))
     devices: tuple[Device, ...] = ()
     operator: object = None
     beats = {index: at for at, index in enumerate(i for i, t in enumerate(recording.tracings) if t.kind != "rhythm")}
@@ -120,7 +140,7 @@ def _all_series(
             devices, operator = _made_by(series, recording.acquisition)
         if group.kind == "RHYTHM":
             add_filters(series, recording.acquisition.filters)
-        _fill(series, recording, group, clock, at == 0, beats, done)
+        _fill(series, recording, group, clock, at == 0, beats, done, not ordered)
     return devices, operator
 
 
@@ -132,20 +152,20 @@ def _fill(
     first: bool,
     beats: dict[int, int],
     done: Written,
+    numbered: bool,
 ) -> None:
     """Sequence sets, annotation sets and derived series, in this order."""
     before: Tracing | None = None
     for index in group.tracings:
         tracing = recording.tracings[index]
-        if _has_samples(tracing):
-            noted = before is not None and before.rate == tracing.rate and bool(set(before.names) & set(tracing.names))
-            add_sets(series, tracing, clock, index, noted)
-            before = tracing
+        near = before is not None and before.rate == tracing.rate and bool(set(before.names) & set(tracing.names))
+        add_sets(series, tracing, clock, index, near or numbered)
+        before = tracing
     beat = beats[group.tracings[0]] if group.kind != "RHYTHM" else None
     add_annotations(series, recording, group, clock, first, beat, done)
     for inner in group.derived:
         derived = add_series(series, "derivation", "derivedSeries", inner, clock)
-        _fill(derived, recording, inner, clock, False, beats, done)
+        _fill(derived, recording, inner, clock, False, beats, done, numbered)
 
 
 def _made_by(series: etree._Element, acquisition: Acquisition) -> tuple[tuple[Device, ...], object]:
@@ -169,7 +189,7 @@ def _made_by(series: etree._Element, acquisition: Acquisition) -> tuple[tuple[De
         add_device_author(scratch, program)
         node = tree(scratch).step("author", "assignedEntity", "assignedAuthorType", "assignedDevice")
         back = analysing_device(node, log) if node is not None else None
-        found += [back] if back is not None and back not in found else []
+        found += [back] if back is not None and back not in found and not is_bare(back) else []
     return tuple(found), people[0] if people else None
 
 
