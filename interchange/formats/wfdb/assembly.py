@@ -32,26 +32,30 @@ def cut(header: Header, blocks: Sequence[Block], layout: Sequence[Span], notes: 
 
     They fit when together they name every signal once, in order, and each lies within one block.
     """
-    inside = [span for span in layout if span.record is None]
-    if [row for span in inside for row in span.signals] != list(range(len(header.signals))):
+    end = 0
+    for span in layout:
+        if span.record is None and (span.signals.start != end or not span.signals):
+            return None
+        end = span.signals.stop if span.record is None else end
+    if end != len(header.signals):
         return None
+    places = {row: (block, at) for block in blocks for at, row in enumerate(block.rows)}
     found: list[Tracing | None] = []
     for span in layout:
-        tracing = None if span.record is not None else _part(header, blocks, span, notes)
+        tracing = None if span.record is not None else _part(header, places, span, notes)
         if tracing is None and span.record is None:
             return None
         found.append(tracing)
     return found
 
 
-def _part(header: Header, blocks: Sequence[Block], span: Span, notes: Notes) -> Tracing | None:
+def _part(header: Header, places: dict[int, tuple[Block, int]], span: Span, notes: Notes) -> Tracing | None:
     """The signals and samples of one span."""
-    block = next((block for block in blocks if span.signals.start in block.rows), None)
-    if block is None or not set(span.signals) <= set(block.rows) or span.samples.stop > block.samples.shape[1]:
+    block, first = places.get(span.signals.start, (None, 0))
+    if block is None:
         return None
-    first = block.rows.index(span.signals.start)
     rows = slice(first, first + len(span.signals))
-    if block.rows[rows] != tuple(span.signals):
+    if block.rows[rows] != tuple(span.signals) or span.samples.stop > block.samples.shape[1]:
         return None
     window = slice(span.samples.start, span.samples.stop)
     samples = block.samples[rows, window].copy()

@@ -19,6 +19,7 @@ from interchange.formats.wfdb.mark_files import is_listing, listed
 from interchange.formats.wfdb.marks import Ground, foreign_marks, own_marks
 from interchange.formats.wfdb.model_lines import is_own
 from interchange.formats.wfdb.notes import Notes
+from interchange.formats.wfdb.segments import read_segments
 from interchange.formats.wfdb.signals import read_signals
 from interchange.formats.wfdb.told import with_lines, without_gaps
 from interchange.model import Extras, Mark, Moment, Recording, Tracing, Unread
@@ -145,6 +146,8 @@ class _Record:
         return (bool(self.layout) and is_layout(text)) or is_listing(text) or text.startswith(_PART)
 
     def _tracings(self) -> list[Tracing | None]:
+        if self.header.segments is not None:
+            return self._segments()
         blocks = read_signals(self.header, lambda line: self.fetch(line.file, line.line), self.notes, self.leftovers)
         found = cut(self.header, blocks, self.layout, self.notes) if self.layout else None
         if found is None:
@@ -160,6 +163,11 @@ class _Record:
             self._further(span) if span.record is not None else tracing
             for span, tracing in zip(self.layout, found, strict=True)
         ]
+
+    def _segments(self) -> list[Tracing | None]:
+        joined = read_segments(self.header, self.fetch, self.notes, self.leftovers)
+        self.owners = [(index, Fraction(0)) for index in joined.owners]
+        return list(joined.tracings)
 
     def _further(self, span: Span) -> Tracing | None:
         """The tracing of a further record, None (and a finding) where it cannot be had."""

@@ -78,7 +78,7 @@ def read_signals(header: Header, fetch: Fetch, notes: Notes, leftovers: list[Lef
         return []
     frames = max(part.samples.shape[1] // part.frame for part in parts)
     parts.extend(_empty(row, line) for row, line in absent)
-    return [_joined(frame, [part for part in parts if part.frame == frame], frames) for frame in _frames(parts)]
+    return [_joined(frame, same, frames) for frame, same in _by_frame(parts)]
 
 
 def _files(header: Header) -> list[list[tuple[int, SignalLine]]]:
@@ -101,12 +101,12 @@ def _files(header: Header) -> list[list[tuple[int, SignalLine]]]:
     return groups
 
 
-def _frames(parts: Sequence[_Part]) -> list[int]:
-    """Numbers of samples per frame, in the order in which the header has them."""
-    first: dict[int, int] = {}
-    for part in parts:
-        first[part.frame] = min(part.rows[0], first.get(part.frame, part.rows[0]))
-    return sorted(first, key=first.__getitem__)
+def _by_frame(parts: Sequence[_Part]) -> list[tuple[int, list[_Part]]]:
+    """Parts by their number of samples per frame, in the order in which the header has them."""
+    found: dict[int, list[_Part]] = {}
+    for part in sorted(parts, key=lambda part: part.rows[0]):
+        found.setdefault(part.frame, []).append(part)
+    return list(found.items())
 
 
 def _empty(row: int, line: SignalLine) -> _Part:
