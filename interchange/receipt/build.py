@@ -96,6 +96,8 @@ class _Reasons:
         for path in _prefixes(bare):
             place = self._account.get(path)
             if place is not None:
+                if difference.kind == "added":
+                    return f"its place in the target cannot be left open ({place.where})"
                 if place.how == "left":
                     return place.where
                 return f"does not fit its place in the target as it is ({place.where})"
