@@ -10,14 +10,14 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable, Iterable
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from fractions import Fraction
-from typing import Final
+from typing import Any, Final
 
 from interchange.formats.wfdb.infostrings import InfoString
 from interchange.formats.wfdb.notes import Notes
 from interchange.formats.wfdb.numerals import decimal
-from interchange.model import Absent, Acquisition, Code, Identifier, Moment, Patient, Quantity, Sex, Statement, Study
+from interchange.model import Absent, Code, Identifier, Moment, Patient, Quantity, Sex, Statement, Study
 
 __all__ = ["SNOMED", "Story", "customary_lines", "told"]
 
@@ -39,12 +39,22 @@ _WEIGHTS: Final = (Fraction(1, 5), Fraction(500))
 
 @dataclass
 class Story:
-    """What the info strings tell: grows while they are read."""
+    """What the info strings tell: grows while they are read.
 
-    patient: Patient = field(default_factory=Patient)
-    acquisition: Acquisition = field(default_factory=Acquisition)
+    ``patient``: fields of the patient by name, with lists for those that are tuples in the end.
+    """
+
+    patient: dict[str, Any] = field(default_factory=dict)
+    absent: list[tuple[str, Absent]] = field(default_factory=list)
+    study: Study | None = None
+    day: Moment | None = None
     statements: list[Statement] = field(default_factory=list)
     remarks: list[str] = field(default_factory=list)
+
+    def who(self) -> Patient:
+        """The patient as far as told."""
+        told: dict[str, Any] = {n: tuple(v) if isinstance(v, list) else v for n, v in self.patient.items()}
+        return Patient(**told, absent=tuple(self.absent))
 
 
 def told(infos: Iterable[InfoString], notes: Notes) -> Story:
@@ -67,7 +77,7 @@ def _tell(story: Story, info: InfoString, notes: Notes) -> None:
     if match is not None and _take(story, match[1], match[2].strip(" \t"), info.line, notes):
         return
     first = _AGE_FIRST.fullmatch(text)
-    if first is not None and story.patient.age is None and story.patient.sex is None:
+    if first is not None and not story.patient.keys() & {"age", "sex"}:
         _take(story, "age", first[1], info.line, notes)
         _take(story, "sex", first[2], info.line, notes)
     if text.strip(" \t"):
@@ -90,12 +100,12 @@ def _take(story: Story, key: str, value: str, line: int, notes: Notes) -> bool:
 
 
 def _absent(story: Story, name: str, why: Absent) -> bool:
-    story.patient = replace(story.patient, absent=(*story.patient.absent, (name, why)))
+    story.absent.append((name, why))
     return True
 
 
 def _is_said(story: Story, name: str) -> bool:
-    return getattr(story.patient, name) is not None or any(entry == name for entry, _ in story.patient.absent)
+    return name in story.patient or any(entry == name for entry, _ in story.absent)
 
 
 def _quantity(name: str, unit: str, bounds: tuple[Fraction, Fraction]) -> Callable[[Story, str, int, Notes], bool]:
@@ -116,7 +126,7 @@ def _quantity(name: str, unit: str, bounds: tuple[Fraction, Fraction]) -> Callab
         if name == "age" and number == 0:
             notes.line("wfdb.age-zero", line)
         exact = number.numerator if number.denominator == 1 else number
-        story.patient = replace(story.patient, **{name: Quantity(exact, unit)})  # type: ignore[arg-type]
+        story.patient[name] = Quantity(exact, unit)
         return True
 
     return take
@@ -130,34 +140,33 @@ def _sex(story: Story, value: str, line: int, notes: Notes) -> bool:
     sex = _SEXES.get(value.lower())
     if sex is None:
         return not value
-    story.patient = replace(story.patient, sex=sex)
+    story.patient["sex"] = sex
     return True
 
 
 def _patient_id(story: Story, value: str, line: int, notes: Notes) -> bool:
     if not value or value.lower() in _UNKNOWN:
         return not value
-    story.patient = replace(story.patient, ids=(*story.patient.ids, Identifier(value)))
+    story.patient.setdefault("ids", []).append(Identifier(value))
     return True
 
 
 def _exam_id(story: Story, value: str, line: int, notes: Notes) -> bool:
-    if not value or story.acquisition.study is not None:
+    if not value or story.study is not None:
         return not value
-    story.acquisition = replace(story.acquisition, study=Study(id=value))
+    story.study = Study(id=value)
     return True
 
 
 def _ecg_date(story: Story, value: str, line: int, notes: Notes) -> bool:
     match = _DAY.fullmatch(value)
-    if match is None or story.acquisition.time is not None:
+    if match is None or story.day is not None:
         return not value
     try:
-        day = Moment(int(match[3]), int(match[2]), int(match[1]))
+        story.day = Moment(int(match[3]), int(match[2]), int(match[1]))
     except ValueError:
         notes.line("wfdb.comment-value", line)
         return False
-    story.acquisition = replace(story.acquisition, time=day)
     return True
 
 
@@ -185,8 +194,7 @@ def _words(name: str) -> Callable[[Story, str, int, Notes], bool]:
         if value.lower() in ("(none)", "none"):
             return False
         if value:
-            held = getattr(story.patient, name)
-            story.patient = replace(story.patient, **{name: (*held, Code(meaning=value))})  # type: ignore[arg-type]
+            story.patient.setdefault(name, []).append(Code(meaning=value))
         return True
 
     return take

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import re
 from fractions import Fraction
+from functools import lru_cache
 from typing import Final
 
 __all__ = ["decimal", "decimal_text", "integer"]
@@ -24,6 +25,7 @@ def integer(text: str) -> int | None:
     return int(text) if _INTEGER.fullmatch(text) else None
 
 
+@lru_cache(maxsize=1024)
 def decimal(text: str) -> Fraction | None:
     """The value of a C floating point number in decimal form (``360``, ``360.``, ``3.6e2``), else None.
 

@@ -22,7 +22,7 @@ from interchange.formats.wfdb.notes import Notes
 from interchange.formats.wfdb.segments import read_segments
 from interchange.formats.wfdb.signals import read_signals
 from interchange.formats.wfdb.told import with_lines, without_gaps
-from interchange.model import Extras, Mark, Moment, Recording, Tracing, Unread
+from interchange.model import Acquisition, Extras, Mark, Moment, Recording, Tracing, Unread
 from interchange.model.lines import decimal
 from interchange.sources import Source
 
@@ -32,6 +32,7 @@ Fetch = Callable[[str, int], "bytes | None"]
 """Bytes of a neighbour by plain name, and the header line that names it (0: none)."""
 
 _PART: Final = "Part of record "
+_ZERO: Final = Fraction(0)
 _INFOS: Final = "the info strings"
 _MARK: Final = re.compile(r"marks\[(\d{1,9})\]: ", re.ASCII)
 
@@ -57,9 +58,9 @@ def read(source: Source) -> Recording:
     prefix = f"{record.stem}."
     names = [name.removeprefix(prefix) for name in source.neighbours() if name.startswith(prefix)]
     named = {entry.annotator for entry in record.listing} | {line.file.removeprefix(prefix) for line in header.signals}
-    ground = record.ground(tracings)
+    names = [name for name in names if name not in named]
+    ground = record.ground(tracings) if names else None
     if ground is not None:
-        names = [name for name in names if name not in named]
         marks = foreign_marks(names, record.annotations, ground, notes, record.unread)
         recording = recording.with_(marks=(*recording.marks, *marks))
     recording = without_gaps(recording, tracings, record.unread)
@@ -103,8 +104,8 @@ class _Record:
         tracings = self._tracings()
         others = [info for info in self.infos if not is_own(info.text) and not self._is_ours(info.text)]
         recording, tracings = with_lines(self._plain(others), tracings, self.own, self.notes, self.unread)
-        ground = self.ground(tracings)
-        if self.listing and ground is not None:
+        ground = self.ground(tracings) if self.listing else None
+        if ground is not None:
             self.places[:0] = own_marks(self.listing, self.annotations, ground, self.in_lines, self.notes, self.unread)
         if self.places and not self.part:
             recording = recording.with_(marks=_in_place(self.places, recording.marks))
@@ -154,7 +155,7 @@ class _Record:
             if self.layout:
                 self.notes.at("wfdb.layout", _INFOS)
             rows = sorted((row, index) for index, block in enumerate(blocks) for row in block.rows)
-            self.owners = [(index, Fraction(0)) for _, index in rows]
+            self.owners = [(index, _ZERO) for _, index in rows]
             return [tracing_of(self.header, block, self.notes) for block in blocks]
         for span, tracing in zip(self.layout, found, strict=True):
             if tracing is not None:
@@ -166,7 +167,7 @@ class _Record:
 
     def _segments(self) -> list[Tracing | None]:
         joined = read_segments(self.header, self.fetch, self.notes, self.leftovers)
-        self.owners = [(index, Fraction(0)) for index in joined.owners]
+        self.owners = [(index, _ZERO) for index in joined.owners]
         return list(joined.tracings)
 
     def _further(self, span: Span) -> Tracing | None:
@@ -194,13 +195,11 @@ class _Record:
     def _plain(self, infos: Sequence[InfoString]) -> Recording:
         """The recording without tracings and lines of the model: header fields, customary keys, remarks."""
         story = told(infos, self.notes)
-        acquisition = replace(story.acquisition, remarks=tuple(story.remarks))
-        moment = _moment(self.header)
-        if moment is not None:
-            acquisition = replace(acquisition, time=moment)
         return Recording(
-            patient=story.patient,
-            acquisition=acquisition,
+            patient=story.who(),
+            acquisition=Acquisition(
+                time=_moment(self.header) or story.day, study=story.study, remarks=tuple(story.remarks)
+            ),
             statements=tuple(story.statements),
             extras=_counter(self.header),
             format="wfdb",
@@ -234,7 +233,8 @@ def _moment(header: Header) -> Moment | None:
     if said.time is None:
         return Moment(year, month, day)
     hour, minute, second = said.time
-    return Moment(year, month, day, hour, minute, second + Fraction(f"0.{said.fraction or 0}"))
+    exact = Fraction(f"{second}.{said.fraction}") if said.fraction else Fraction(second)
+    return Moment(year, month, day, hour, minute, exact)
 
 
 def _counter(header: Header) -> Extras:

@@ -8,10 +8,10 @@ Source: WFDB Applications Guide, header(5) and signal(5); sentinels: WFDB Progra
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from fractions import Fraction
 from functools import lru_cache
-from typing import TYPE_CHECKING, Any, Final, NamedTuple
+from typing import TYPE_CHECKING, Any, Final, Literal, NamedTuple
 
 from interchange.errors import RefusedError
 from interchange.formats.contract import Note
@@ -93,13 +93,27 @@ def stored(
         offset = channel.offset - shift * step
         signals.append(Signal(gain, _resolution(channel), _zero(channel), start, total, step, offset))
     notes = [
-        Note(
-            "info", f"{path}.channels[{row}].step", "gain and baseline are rounded; an info string has the exact scale"
-        )
-        for row, scale in enumerate(scales)
-        if not scale.exact
+        Note(kind, f"{path}.channels[{row}].{name}", reason)
+        for row, (scale, shift) in enumerate(zip(scales, shifts, strict=True))
+        for kind, name, reason in _told(scale, shift)
     ]
     return SignalFile(form, frame, tuple(signals), codec.encode(_stream(block, frame))), notes
+
+
+def _told(scale: _Scale, shift: int) -> Iterator[tuple[Literal["changed", "info"], str, str]]:
+    """Kind, field and reason of what the receipt should say about a scale."""
+    if scale.factor == -1:
+        yield (
+            "changed",
+            "step",
+            "the signal is stored the other way round, since a gain must be positive; no value changes",
+        )
+    elif scale.factor != 1:
+        yield "changed", "step", "a finer step puts zero on a whole number; no value changes"
+    if shift:
+        yield "changed", "offset", "moved by whole steps to keep clear of the sentinel; no value changes"
+    if not scale.exact:
+        yield "info", "step", "gain and baseline cannot say it exactly; an info string does"
 
 
 # --- scale
