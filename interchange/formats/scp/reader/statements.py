@@ -45,7 +45,6 @@ def _statement(line: Line, report: Report, group: int, zone: int | None) -> Stat
         text=", ".join(meanings) if meanings and len(meanings) == len(codes) else line.text,
         group=group,
         codes=codes,
-        author_kind="machine" if report.flag == 0 else None,
         time=_time(report, zone),
         confirmed={0: False, 1: True, 2: False}.get(report.flag),
         overread=True if report.flag == 2 else None,

@@ -12,7 +12,7 @@ from interchange.formats.scp.maps import ABSENT
 from interchange.formats.scp.reader.marks import POSITIONS
 from interchange.formats.scp.syntax.beats import Area, Zone, build_beats
 from interchange.formats.scp.syntax.globals import Spike
-from interchange.formats.scp.writer.plan import FilePlan, Placed
+from interchange.formats.scp.writer.plan import FilePlan, Placed, beat_length
 from interchange.model import Mark, Measurement
 
 __all__ = ["Marked", "place_marks"]
@@ -46,7 +46,7 @@ def _beats(file: FilePlan, marks: Sequence[Mark]) -> tuple[bytes | None, tuple[i
     if file.beat is None:
         return None, (), ()
     beat = file.beat.tracing
-    length = round(1000 * beat.duration)
+    length = beat_length(beat) or 0
     fiducial = 0 if beat.fiducial is None else round(beat.fiducial * beat.rate) + 1
     found = sorted(
         ((sample, mark) for mark in marks if (sample := _sample(file, mark)) is not None), key=lambda e: e[0]

@@ -56,7 +56,7 @@ def _lines(path: str, base: Any, wanted: Any) -> list[str]:
     """Lines below ``path``; raises where the base has something that the wanted value does not."""
     if base == wanted and type(base) is type(wanted):
         return []
-    if isinstance(base, tuple) and isinstance(wanted, tuple) and not _is_pair(wanted):
+    if isinstance(base, tuple) and isinstance(wanted, tuple) and not path.endswith("]"):  # an item is a pair of texts
         return _items(path, base, wanted)
     if _is_object(wanted) and (base is None or type(base) is type(wanted)):
         return _object(path, base, wanted)
@@ -67,10 +67,6 @@ def _lines(path: str, base: Any, wanted: Any) -> list[str]:
 
 def _is_object(value: Any) -> bool:
     return dataclasses.is_dataclass(value) and not isinstance(value, (Moment, Quantity))
-
-
-def _is_pair(value: Any) -> bool:
-    return isinstance(value, tuple) and len(value) == 2 and all(isinstance(part, str) for part in value)
 
 
 def _items(path: str, base: tuple[Any, ...], wanted: tuple[Any, ...]) -> list[str]:

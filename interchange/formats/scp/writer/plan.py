@@ -1,7 +1,7 @@
 """Which tracings go into which file.
 
-One record holds leads of one rate, each once, and one reference beat of leads that it has.  What does not fit goes
-into further files.
+The main record holds rhythms of one rate whose leads occur once, and one reference beat of leads that it has.  Every
+other tracing goes into a further file of its own.
 """
 
 from __future__ import annotations
@@ -14,7 +14,7 @@ from interchange.errors import RefusedError
 from interchange.formats.contract import Note
 from interchange.model import Recording, Tracing
 
-__all__ = ["FilePlan", "Placed", "plan_files"]
+__all__ = ["FilePlan", "Placed", "beat_length", "plan_files"]
 
 _MOST_LEADS: Final = 255
 _LAST_SAMPLE: Final = 0xFFFFFFFF
@@ -41,6 +41,13 @@ class FilePlan:
     def names(self) -> set[str]:
         """Names of all leads of the rhythm."""
         return {name for placed in self.rhythms for name in placed.tracing.names}
+
+    @property
+    def only(self) -> Placed:
+        """The one tracing of a further file."""
+        placed = self.rhythms[0] if self.rhythms else self.beat
+        assert placed is not None
+        return placed
 
     @property
     def indices(self) -> list[int]:
@@ -80,7 +87,20 @@ def _writable(index: int, tracing: Tracing, notes: list[Note]) -> Tracing | None
         raise RefusedError(f"one record holds at most {_MOST_LEADS} leads", f"tracings[{index}].channels")
     if not 1 <= round(1_000_000 / tracing.rate) <= 0xFFFF:
         raise RefusedError("the interval between samples is beyond 1 to 65535 microseconds", f"tracings[{index}].rate")
+    if tracing.kind == "representative beat" and beat_length(tracing) is None:
+        reason = "SCP-ECG gives the length of a representative beat in whole milliseconds, at most 65535"
+        notes.append(Note("left", f"tracings[{index}]", reason))
+        return None
     return tracing if len(rows) == len(tracing.channels) else tracing.take(rows)
+
+
+def beat_length(beat: Tracing) -> int | None:
+    """Milliseconds of a representative beat from which a reader gets its number of samples; None if there are none."""
+    interval = round(1_000_000 / beat.rate)
+    length = round(Fraction(beat.length * interval, 1000))
+    count, rest = divmod(1000 * length, interval)
+    count += 2 * rest >= interval
+    return length if count == beat.length and length <= 0xFFFF else None
 
 
 def _place_rhythm(files: list[FilePlan], index: int, tracing: Tracing) -> None:
@@ -89,32 +109,30 @@ def _place_rhythm(files: list[FilePlan], index: int, tracing: Tracing) -> None:
         first = max(round(tracing.start * tracing.rate), 0) + 1
         main.rhythms.append(Placed(index, tracing, first if first + tracing.length <= _LAST_SAMPLE else 1))
         return
-    for file in files:
-        offset = (tracing.start - file.start) * tracing.rate
-        if (
-            file.rhythms
-            and file.rhythms[0].tracing.rate == tracing.rate
-            and offset.denominator == 1
-            and 0 <= offset < _LAST_SAMPLE - tracing.length
-            and not file.names & set(tracing.names)
-            and sum(len(p.tracing.channels) for p in file.rhythms) + len(tracing.channels) <= _MOST_LEADS
-        ):
-            file.rhythms.append(Placed(index, tracing, int(offset) + 1))
-            return
-    files.append(FilePlan([Placed(index, tracing)], start=tracing.start))
+    offset = tracing.start * tracing.rate
+    if (
+        main.rhythms[0].tracing.rate == tracing.rate
+        and offset.denominator == 1
+        and 0 <= offset < _LAST_SAMPLE - tracing.length
+        and not main.names & set(tracing.names)
+        and sum(len(p.tracing.channels) for p in main.rhythms) + len(tracing.channels) <= _MOST_LEADS
+    ):
+        main.rhythms.append(Placed(index, tracing, int(offset) + 1))
+    else:
+        files.append(FilePlan([Placed(index, tracing)], start=tracing.start))
 
 
 def _place_beat(files: list[FilePlan], index: int, tracing: Tracing) -> None:
-    for file in files:
-        names = [name for placed in file.rhythms for name in placed.tracing.names]
-        own = set(tracing.names)
-        if (
-            file.beat is None
-            and own <= set(names)
-            and len(own) == len(tracing.names)
-            and all(names.count(name) == 1 for name in own)
-            and (tracing.of is None or tracing.of in file.indices)
-        ):
-            file.beat = Placed(index, tracing)
-            return
-    files.append(FilePlan(beat=Placed(index, tracing)))
+    main = files[0]
+    names = [name for placed in main.rhythms for name in placed.tracing.names]
+    own = set(tracing.names)
+    if (
+        main.beat is None
+        and own <= set(names)
+        and len(own) == len(tracing.names)
+        and all(names.count(name) == 1 for name in own)
+        and (tracing.of is None or tracing.of in main.indices)
+    ) or (not main.rhythms and main.beat is None):
+        main.beat = Placed(index, tracing)
+    else:
+        files.append(FilePlan(beat=Placed(index, tracing)))

@@ -11,7 +11,7 @@ from interchange.formats.scp.carried import MARKER, Part
 from interchange.formats.scp.writer.lines import lines_for
 from interchange.formats.scp.writer.plan import FilePlan, plan_files
 from interchange.formats.scp.writer.single import Single, prepare
-from interchange.model import Mark, Recording, Tracing
+from interchange.model import Mark, Recording
 
 __all__ = ["encode_record"]
 
@@ -27,14 +27,12 @@ def encode_record(recording: Recording, name: str, options: Mapping[str, str]) -
     parts: list[Part] = []
     for number, file in enumerate(files[1:], 2):
         title = f"{name}-{number}.scp"
-        placed = file.rhythms[0] if file.rhythms else file.beat
-        assert placed is not None
         data, more = _further(recording, file, f"{name}.scp", huffman)
         digest = hashlib.sha256(data).hexdigest()[:16]
-        parts.append(Part(placed.index, title, file.start, digest))
+        parts.append(Part(_rank(files, file.only.index), title, file.start, digest))
         found.append((title, data))
         notes += more
-        notes.append(Note("info", "", f"tracing {placed.index + 1} lies in the further file {title}"))
+        notes.append(Note("info", "", f"tracing {file.only.index + 1} lies in the further file {title}"))
     single, more = prepare(recording, files[0], huffman)
     order = _order(files)
     data = _finished(single, recording, files, parts, order)
@@ -42,12 +40,16 @@ def encode_record(recording: Recording, name: str, options: Mapping[str, str]) -
     return Encoded((*found, (f"{name}.scp", data)), tuple(notes))
 
 
+def _rank(files: Sequence[FilePlan], index: int) -> int:
+    """Place of a tracing among all that are written."""
+    return sorted(i for file in files for i in file.indices).index(index)
+
+
 def _order(files: Sequence[FilePlan]) -> list[int]:
     """Indices of the recording's tracings in the order in which a reader will have them."""
     order = list(files[0].indices)
-    inserted = [(file.rhythms[0] if file.rhythms else file.beat) for file in files[1:]]
-    for placed in sorted((p for p in inserted if p is not None), key=lambda p: p.index):
-        order.insert(min(placed.index, len(order)), placed.index)
+    for index in sorted(file.only.index for file in files[1:]):
+        order.insert(min(_rank(files, index), len(order)), index)
     return order
 
 
@@ -60,19 +62,8 @@ def _further(recording: Recording, file: FilePlan, main: str, huffman: bool) -> 
     single, notes = prepare(alone, file, huffman)
     single.own_lines = [f"scp.part-of: {main}"]
     base = single.base()
-    tracings = [_as_written(placed.tracing, placed.index, file) for placed in file.rhythms]
-    if file.beat is not None:
-        tracings.append(_as_written(file.beat.tracing, file.beat.index, file))
-    wanted = alone.with_(
-        tracings=tuple(replace(t, start=b.start) for t, b in zip(tracings, base.tracings, strict=True))
-    )
+    wanted = alone.with_(tracings=tuple(replace(file.only.tracing, of=None, start=b.start) for b in base.tracings))
     return single.record((), lines_for(base, wanted, ())), notes
-
-
-def _as_written(tracing: Tracing, index: int, file: FilePlan) -> Tracing:
-    """The tracing with ``of`` as an index in its own file."""
-    inside = {outer: inner for inner, outer in enumerate(file.indices)}
-    return replace(tracing, of=inside.get(tracing.of) if tracing.of is not None else None)
 
 
 def _finished(
