@@ -52,7 +52,8 @@ def find_cause(channels: Sequence[Samples], at: int, rate: Fraction) -> Cause | 
     low = max(0, min(at, channels[0].integers.size - reach) - reach)
     leads = _microvolts(channels, low, low + 2 * reach)
     relations = [parse(text).terms for text in RELATIONS if set(parse(text).leads) <= leads.keys()]
-    involved = sorted({name for terms in relations for name, _ in terms})
+    summed = {name for terms in relations for name, _ in terms}
+    involved = [name for name in leads if name in summed]
     if not relations:
         return None
     before = _misfit(leads, relations)

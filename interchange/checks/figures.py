@@ -32,6 +32,8 @@ _FEW_MISSING = 0.2
 _HALF = -float(np.log(1 - np.sqrt(0.5)))
 """Makes the square of 1 - exp(-x) one half at the edge."""
 _SPIKE_SECONDS = 0.002
+_PROMINENT = 3.0
+"""From here on mains stand out of their neighbourhood and are taken out before noise is measured."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -204,8 +206,24 @@ def _spectral(values: Floats, rate: float, wander_band: float, noise_band: float
     power = np.square(np.abs(spectrum)) * (2 / length**2)
     mains, prominence = zip(*(_line(power, width, frequency, rate) for frequency in MAINS), strict=True)
     found |= {"mains": np.stack(mains, axis=2), "prominence": np.stack(prominence, axis=2)}
-    found["noise"] = _noise(spectrum, length, rate, noise_band)
+    clear = found["prominence"] > _PROMINENT
+    found["noise"] = _noise(_without_hum(spectrum, width, clear), length, rate, noise_band)
     return found
+
+
+def _without_hum(spectrum: NDArray[np.complex128], width: float, clear: NDArray[np.bool_]) -> NDArray[np.complex128]:
+    """Nothing within 1 Hz of a mains frequency and its harmonics, where that stands out; elsewhere as it is.
+
+    (Taken out of a clean signal, so narrow a band would spread a part of each QRS over the whole stretch.)
+    """
+    frequencies = np.arange(spectrum.shape[2]) * width
+    for which, frequency in enumerate(MAINS):
+        if clear[..., which].any():
+            harmonics = frequencies / frequency
+            nearest = np.round(harmonics)
+            hum = (nearest >= 1) & (np.abs(harmonics - nearest) * frequency <= 1)
+            spectrum = np.where(clear[..., which][..., None] & hum, 0, spectrum)
+    return spectrum
 
 
 def _smooth(length: int) -> int:
@@ -265,15 +283,11 @@ def _noise(spectrum: NDArray[np.complex128], length: int, rate: float, noise_ban
 
 
 def _pass_band(bins: int, width: float, noise_band: float) -> Floats:
-    """Half the amplitude passes at the noise band; nothing within 1 Hz of mains frequencies and their harmonics.
+    """Half the amplitude passes at the noise band.
 
     The edge is Gaussian: its response in time is short and does not ring, so that a tall QRS disturbs only its own
     neighbourhood.
     """
     frequencies = np.arange(bins) * width
     gain: Floats = np.square(1 - np.exp(-_HALF * np.square(frequencies / noise_band)))
-    for frequency in MAINS:
-        harmonics = frequencies / frequency
-        nearest = np.round(harmonics)
-        gain[(nearest >= 1) & (np.abs(harmonics - nearest) * frequency <= 1)] = 0
     return gain
