@@ -15,6 +15,7 @@ from typing import Final
 from interchange.formats.dicom.dictionary import tag_of, vr_of
 from interchange.formats.dicom.numbers import decimal_text
 from interchange.formats.dicom.parse import DEFLATED, EXPLICIT, IMPLICIT, VRS_LONG, Syntax
+from interchange.formats.dicom.placeholders import NO_TEXT
 from interchange.formats.dicom.values import clean
 
 __all__ = ["WRITTEN_SYNTAXES", "Item", "encode_file", "encode_item"]
@@ -74,9 +75,10 @@ class Item(dict[int, "tuple[bytes, bytes | list[Item]]"]):
 def coded(value: str, scheme: str, meaning: str) -> Item:
     """One item of a code sequence (PS3.3 8.8)."""
     item = Item()
+    value = clean(value, "UC") or NO_TEXT
     item.text("CodeValue" if len(value) <= 16 else "LongCodeValue", value)
-    item.text("CodingSchemeDesignator", scheme)
-    item.text("CodeMeaning", meaning or value)
+    item.text("CodingSchemeDesignator", clean(scheme, "SH") or NO_TEXT)
+    item.text("CodeMeaning", clean(meaning, "LO") or value)
     return item
 
 

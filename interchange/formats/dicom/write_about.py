@@ -17,6 +17,7 @@ from interchange.formats.dicom.read_patient import DIASTOLIC, MEDICATION, SYSTOL
 from interchange.formats.dicom.uids import derived_uid, is_uid
 from interchange.formats.dicom.values import (
     age_text,
+    clean,
     date_text,
     moment_text,
     person_text,
@@ -113,7 +114,7 @@ def _put_issuer(item: Item, identifier: Identifier) -> None:
 
 def _other_id(identifier: Identifier) -> Item:
     item = Item()
-    item.text("PatientID", identifier.value)
+    item.text("PatientID", clean(identifier.value, "LO") or NO_TEXT)
     item.text("TypeOfPatientID", "TEXT")
     _put_issuer(item, identifier)
     return item
@@ -140,7 +141,7 @@ def _put_deidentification(item: Item, methods: tuple[Code, ...]) -> None:
     ]
     if coded_methods:
         item.sequence("DeidentificationMethodCodeSequence", coded_methods)
-    words = [code.meaning for code in methods if code.meaning and not (code.value and code.scheme)]
+    words = [code.meaning for code in methods if clean(code.meaning or "", "LO") and not (code.value and code.scheme)]
     if words or not coded_methods:
         item.text("DeidentificationMethod", *(words or [NO_TEXT]))
     dates = next((DATES[code.value] for code in methods if code.value in DATES), "REMOVED")
@@ -195,7 +196,7 @@ def _put_devices(item: Item, devices: tuple[Device, ...], needs_equipment: bool,
         if device is first:
             continue
         entry = Item()
-        entry.text("Manufacturer", device.manufacturer or NO_TEXT)
+        entry.text("Manufacturer", clean(device.manufacturer or "", "LO") or NO_TEXT)
         _put_device(entry, device)
         if device.site is not None:
             for keyword, text in (
@@ -250,7 +251,7 @@ def put_study(item: Item, recording: Recording, waveform: bytes) -> None:
             issuer.text("UniversalEntityID", study.accession.issuer)
             issuer.text("UniversalEntityIDType", "ISO")
         else:
-            issuer.text("LocalNamespaceEntityID", study.accession.issuer)
+            issuer.text("LocalNamespaceEntityID", clean(study.accession.issuer, "UT") or NO_TEXT)
         item.sequence("IssuerOfAccessionNumberSequence", [issuer])
     item.text("StudyID", study.id)
     if study.description:
@@ -278,8 +279,9 @@ def _put_trial(item: Item, trial: Trial, notes: list[Note]) -> None:
         ("ClinicalTrialProtocolID", protocol),
         ("ClinicalTrialSubjectID", subject),
     ):
-        item.text(keyword, text or NO_TEXT)
-        if not text:
+        said = clean(text or "", "LO")
+        item.text(keyword, said or NO_TEXT)
+        if not said:
             notes.append(_added(keyword, "the source does not name it", NO_TEXT))
     item.text("ClinicalTrialProtocolName", trial.protocol_title)
     site = trial.site

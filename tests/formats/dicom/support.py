@@ -76,7 +76,8 @@ def channel(lead: str = "I", **values: Any) -> Dataset:
 def changed(item: Dataset, values: dict[str, Any]) -> Dataset:
     for keyword, value in values.items():
         if value is None:
-            delattr(item, keyword)
+            if keyword in item:
+                delattr(item, keyword)
         else:
             setattr(item, keyword, value)
     return item

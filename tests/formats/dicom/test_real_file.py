@@ -87,7 +87,9 @@ def test_what_had_to_be_tolerated_is_said(recording):
 
 
 def test_the_check_finds_its_faults():
-    assert {"class-channels", "private-without-creator", "annotation-misplaced", "retired-lead-scheme"} <= rules(real_file())
+    assert {"class-channels", "private-without-creator", "annotation-misplaced", "retired-lead-scheme"} <= rules(
+        real_file()
+    )
 
 
 def test_private_elements_are_listed_with_place_and_size(recording, oracle):
