@@ -10,6 +10,7 @@ from typing import Any, NoReturn
 
 from interchange._version import __version__
 from interchange.cli.commands import COMMANDS
+from interchange.cli.output import put
 from interchange.errors import UsageError
 
 __all__ = ["CommandLineError", "Finished", "parse"]
@@ -73,6 +74,10 @@ class _Parser(argparse.ArgumentParser):
             module.add_arguments(self)
             self.set_defaults(execute=module.execute)
         return super().parse_known_args(args, namespace)
+
+    def _print_message(self, message: str, file: Any = None) -> None:
+        """Help and version; the parent is silent when they cannot be written."""
+        put(message.removesuffix("\n"))
 
     def error(self, message: str) -> NoReturn:
         raise CommandLineError(message)

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from itertools import groupby
 
+from interchange.findings import SEVERITIES
 from interchange.formats import by_name
 from interchange.model import Recording, Statement
 from interchange.printable import printable
@@ -30,6 +31,7 @@ def recording_text(recording: Recording, *, file: str = "", width: int = 96, sty
     levels, per_lead = level_lines(recording, inner), per_lead_lines(recording, inner)
     measured = global_lines(recording, inner) or (["per lead only"] if levels or per_lead else ["nothing"])
     parts = [
+        block("ATTENTION", _damage(recording), width, style, alarming=True),
         block("PATIENT", [*_removed(recording), *patient_lines(recording.patient)], width, style),
         block("RECORDED", recorded_lines(recording.acquisition), width, style),
         block("DEVICE", device_lines(recording.acquisition), width, style),
@@ -96,6 +98,15 @@ def _statement(statement: Statement) -> str:
     return f"{kind}{statement.text or '(no text)'}"
 
 
+def _damage(recording: Recording) -> list[str]:
+    """A word in front when the reader met errors: what is missing below may be missing for that reason alone."""
+    errors = sum(finding.severity == "error" for finding in recording.findings)
+    if not errors:
+        return []
+    found = "an error" if errors == 1 else f"{errors} errors"
+    return [f"{found} in the file: leads, samples or values may be missing or wrong (NOTICED, NOT READ below)"]
+
+
 def _removed(recording: Recording) -> list[str]:
     """That and how identity was removed, when it was."""
     methods = "; ".join(coded(code) for code in recording.deidentification)
@@ -117,7 +128,8 @@ def _unread(recording: Recording) -> list[str]:
 
 
 def _findings(recording: Recording) -> list[str]:
-    return limited([f"{f.severity} {f.rule} at {f.place}: {f.reason}" for f in recording.findings]) or ["nothing"]
+    found = sorted(recording.findings, key=lambda finding: SEVERITIES.index(finding.severity))
+    return limited([f"{f.severity} {f.rule} at {f.place}: {f.reason}" for f in found]) or ["nothing"]
 
 
 def _cautions(recording: Recording) -> list[str]:

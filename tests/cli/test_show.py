@@ -40,7 +40,7 @@ def block(text: str, label: str) -> list[str]:
     """The lines below a heading."""
     lines = text.splitlines()
     start = next(i for i, line in enumerate(lines) if line.startswith(label))
-    rest = [line for line in lines[start + 1 :]]
+    rest = lines[start + 1 :]
     end = next((i for i, line in enumerate(rest) if line and not line.startswith(" ")), len(rest))
     return [lines[start][12:], *(line[12:] for line in rest[:end] if line)]
 
@@ -252,6 +252,18 @@ def test_what_was_not_read_and_what_was_noticed_is_listed() -> None:
     text = recording_text(recording)
     assert block(text, "NOT READ") == ["(0009,1001): private element (128 bytes)"]
     assert block(text, "NOTICED") == ["warning dicom.odd at (0008,0005): the character set is not known"]
+
+
+def test_a_damaged_file_is_said_to_be_damaged_before_anything_else() -> None:
+    findings = (
+        Finding("scp.note", "note", "a", "first"), Finding("scp.cut", "error", "b", "second"),
+        Finding("scp.cut", "error", "c", "third"),
+    )  # fmt: skip
+    text = recording_text(Recording(findings=findings))
+    words = " ".join(text.split())
+    assert words.startswith("made from arrays ATTENTION 2 errors in the file: leads, samples or values may be missing")
+    assert [line.split()[0] for line in block(text, "NOTICED")] == ["error", "error", "note"]
+    assert "ATTENTION" not in recording_text(Recording(findings=findings[:1]))
 
 
 def test_long_lists_are_counted_and_nothing_is_dropped_in_silence() -> None:

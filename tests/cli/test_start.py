@@ -47,7 +47,7 @@ def test_version_loads_the_argument_parser_and_little_else() -> None:
     own = {name for name in loaded if name.startswith("interchange")}
     assert own == {
         "interchange", "interchange._version", "interchange.errors", "interchange.cli", "interchange.cli.main",
-        "interchange.cli.parser", "interchange.cli.commands",
+        "interchange.cli.parser", "interchange.cli.commands", "interchange.cli.output",
     }  # fmt: skip
 
 
