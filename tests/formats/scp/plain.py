@@ -85,38 +85,45 @@ def _one(value: int, table: list[Code]) -> str:
     return best
 
 
+def _tree(table: list[Code]) -> dict:
+    """The codes as a tree of dictionaries with "0" and "1"; the leaves are the codes."""
+    root: dict = {}
+    for code in table:
+        node = root
+        for bit in code.prefix[:-1]:
+            node = node.setdefault(bit, {})
+        node[code.prefix[-1]] = code
+    return root
+
+
 def decode_bits(data: bytes, count: int, tables: list[list[Code]]) -> tuple[list[int], int]:
     """``count`` values and the number of bits that they took; EOFError where the bits are not there."""
-    lookups = [{code.prefix: code for code in table} for table in tables]
-    longest = [max(len(code.prefix) for code in table) for table in tables]
+    bits = "".join(f"{byte:08b}" for byte in data)
+    size = len(bits)
+    trees = [_tree(table) for table in tables]
+    tree = trees[0]
     values: list[int] = []
     place = 0
-    current = 0
-
-    def bit() -> str:
-        nonlocal place
-        if place >= 8 * len(data):
-            raise EOFError
-        found = data[place >> 3] >> 7 - (place & 7) & 1
-        place += 1
-        return "1" if found else "0"
-
     while len(values) < count:
-        prefix = ""
-        while prefix not in lookups[current]:
-            if len(prefix) > longest[current]:
-                raise ValueError("no code")
-            prefix += bit()
-        code = lookups[current][prefix]
-        if code.table is not None:
-            current = code.table - 1
-        elif code.extra:
-            number = 0
-            for _ in range(code.extra):
-                number = number << 1 | (bit() == "1")
-            values.append(number - (1 << code.extra) if number >> code.extra - 1 else number)
+        node = tree
+        while type(node) is dict:
+            if place == size:
+                raise EOFError
+            node = node.get(bits[place])
+            place += 1
+        if node is None:
+            raise ValueError("no code")
+        if node.table is not None:
+            tree = trees[node.table - 1]
+        elif node.extra:
+            end = place + node.extra
+            if end > size:
+                raise EOFError
+            number = int(bits[place:end], 2)
+            values.append(number - (1 << node.extra) if bits[place] == "1" else number)
+            place = end
         else:
-            values.append(code.value)
+            values.append(node.value)
     return values, place
 
 

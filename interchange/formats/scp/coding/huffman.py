@@ -5,22 +5,25 @@ twelve bits at some bit position.  A table over all 4096 windows says which comp
 how many bits they take; an original value behind an escape may run beyond the window, because only its length
 matters for going on.  Then
 
-1. the window at every bit position of all blocks is built with eight strided stores,
+1. the blocks are laid out with zeros between them, and the window at every bit position is built with eight strided
+   stores,
 2. one gather turns windows into advances, kept as ``bytes``, whose items Python reads fastest,
 3. a walk through each block marks the positions at which a window is used (``i += advance[i]``),
 4. gathers turn the used windows into values, and
 5. originals are read from the bits behind their escapes, all at once.
 
 A window without a complete value advances by one bit and counts no value, so that the walk always ends; the first such
-place stops the block.  Windows look beyond the end of a block, values are counted only as far as their last bit is
-inside.  Several tables, and prefixes longer than a window, go one value at a time (:mod:`.switching`).
+place stops the block.  The last window may look beyond the end of its block: values are counted only as far as their
+last bit is inside.  Several tables, and prefixes longer than a window, go one value at a time (:mod:`.switching`).
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, replace
 from functools import lru_cache
-from typing import Any, Final
+from itertools import accumulate
+from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
@@ -34,6 +37,8 @@ WIDTH: Final = 12
 """Bits of a window."""
 _ROW: Final = 8
 """Most values that are taken from one window."""
+_GAP: Final = 12
+"""Bytes between blocks: more than three windows with their originals take."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -42,15 +47,16 @@ class _Windows:
 
     advance: NDArray[np.uint8]
     counts: NDArray[np.uint8]
-    values: NDArray[np.int32]
+    values: NDArray[np.int16]
     ends: NDArray[np.uint8]
     extra: NDArray[np.uint8]
-    longest_extra: int
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class _Block:
-    values: NDArray[Any]
+    """The values of one block; ``starts`` and ``used`` are the places and windows that gave them."""
+
+    values: NDArray[np.int16]
     bits: int
     undecodable: bool
     first: int
@@ -63,36 +69,58 @@ class _Block:
         """Bits that the first ``count`` values take."""
         if count == 0:
             return 0
-        row = int(np.searchsorted(self.before, count, side="left")) - 1
-        inside = int(self.table.ends[self.used[row], count - int(self.before[row]) - 1])
+        target = count + int(self.before[0])
+        row = int(np.searchsorted(self.before, target, side="left")) - 1
+        inside = int(self.table.ends[self.used[row], target - int(self.before[row]) - 1])
         return int(self.starts[row]) - self.first + inside
 
+    def cut(self) -> _Block:
+        """The same without values whose last bit lies beyond the block."""
+        whole = self.values.size
+        while whole and self.end(whole) > self.bits:
+            whole -= 1
+        if whole == self.values.size:
+            return self
+        return replace(self, values=self.values[:whole], undecodable=False)
 
-def decode_blocks(data: bytes, blocks: list[tuple[int, int]], tables: tuple[Table, ...]) -> list[Stream]:
-    """The values of each block (start and end in ``data``, in bytes, ascending and not overlapping).
 
-    The blocks need not touch.  A block that cannot be decoded to its end says so; it never fails.
+def decode_blocks(data: bytes, blocks: Sequence[tuple[int, int]], tables: tuple[Table, ...]) -> list[Stream]:
+    """The values of each block, given by start and end in ``data`` in bytes.
+
+    A block that cannot be decoded to its end says so; it never fails.
     """
     if not _is_fast(tables):
         from interchange.formats.scp.coding.switching import decode_block
 
         return [decode_block(data[start:end], tables) for start, end in blocks]
     table = _build(tables[0])
-    base = min((start for start, _ in blocks), default=0)
-    limit = max((end for _, end in blocks), default=0)
-    raw = np.frombuffer(data, dtype=np.uint8)[base:limit]
+    raw = np.frombuffer(b"".join(_spaced(data, blocks)), dtype=np.uint8)
+    sizes = [8 * (end - start) for start, end in blocks]
+    firsts = [0, *accumulate(size + 8 * _GAP for size in sizes)][:-1]
     view = windows(raw)
-    marks = _walk(table.advance.take(view).tobytes(), [(8 * (s - base), 8 * (e - base)) for s, e in blocks])
-    starts = np.flatnonzero(np.frombuffer(marks, dtype=np.uint8))
+    marks = _walk(table.advance.take(view).tobytes(), firsts, sizes)
+    starts = np.flatnonzero(np.frombuffer(marks, dtype=np.bool_))
     used = view[starts]
     values, before = _values(raw, table, starts, used)
-    return [_block(8 * (s - base), 8 * (e - base), starts, used, values, before, table) for s, e in blocks]
+    lows = np.searchsorted(starts, firsts)
+    highs = np.searchsorted(starts, [first + size for first, size in zip(firsts, sizes, strict=True)])
+    whole = bool(table.counts[used].all())
+    return [
+        _block(first, size, slice(int(low), int(high)), starts, used, values, before, table, whole)
+        for first, size, low, high in zip(firsts, sizes, lows, highs, strict=True)
+    ]
 
 
 def _is_fast(tables: tuple[Table, ...]) -> bool:
     return len(tables) == 1 and all(
         code.length <= WIDTH and not code.switches and code.extra <= 16 for code in tables[0].codes
     )
+
+
+def _spaced(data: bytes, blocks: Sequence[tuple[int, int]]) -> Iterator[bytes]:
+    for start, end in blocks:
+        yield data[start:end]
+        yield bytes(_GAP)
 
 
 def windows(raw: NDArray[np.uint8], width: int = WIDTH) -> NDArray[np.uint16]:
@@ -106,12 +134,17 @@ def windows(raw: NDArray[np.uint8], width: int = WIDTH) -> NDArray[np.uint16]:
     return found.reshape(-1)
 
 
-def _walk(advance: bytes, blocks: list[tuple[int, int]]) -> bytearray:
-    """A mark at every bit position where a window is used."""
+def _walk(advance: bytes, firsts: Sequence[int], sizes: Sequence[int]) -> bytearray:
+    """A mark at every bit position where a window is used; the walk may run a few windows into the gap."""
     marks = bytearray(len(advance))
-    for start, end in blocks:
-        place = start
+    for first, size in zip(firsts, sizes, strict=True):
+        place = first
+        end = first + size
         while place < end:
+            marks[place] = 1
+            place += advance[place]
+            marks[place] = 1
+            place += advance[place]
             marks[place] = 1
             place += advance[place]
     return marks
@@ -119,17 +152,19 @@ def _walk(advance: bytes, blocks: list[tuple[int, int]]) -> bytearray:
 
 def _values(
     raw: NDArray[np.uint8], table: _Windows, starts: NDArray[np.int64], used: NDArray[np.uint16]
-) -> tuple[NDArray[np.int32], NDArray[np.int64]]:
+) -> tuple[NDArray[np.int16], NDArray[np.int64]]:
     """All values, and how many of them lie before each used window (one item more than windows)."""
     counts = table.counts[used]
     before = np.zeros(used.size + 1, dtype=np.int64)
     np.cumsum(counts, out=before[1:])
-    values = table.values[used][np.arange(_ROW) < counts[:, None]]
+    rows = used.astype(np.int64) * _ROW - before[:-1]
+    values = table.values.reshape(-1).take(np.repeat(rows, counts) + np.arange(before[-1]))
     extra = table.extra[used]
     escaped = np.flatnonzero(extra)
     if escaped.size:
-        place = starts[escaped] + table.advance[used[escaped]] - extra[escaped]
-        values[before[escaped + 1] - 1] = _originals(raw, place, extra[escaped].astype(np.int64))
+        bits = extra[escaped].astype(np.int64)
+        place = starts[escaped] + table.advance[used[escaped]] - bits
+        values[before[escaped + 1] - 1] = _originals(raw, place, bits)
     return values, before
 
 
@@ -146,38 +181,32 @@ def _originals(raw: NDArray[np.uint8], place: NDArray[np.int64], bits: NDArray[n
 
 def _block(
     first: int,
-    end: int,
+    bits: int,
+    rows: slice,
     starts: NDArray[np.int64],
     used: NDArray[np.uint16],
-    values: NDArray[np.int32],
+    values: NDArray[np.int16],
     before: NDArray[np.int64],
     table: _Windows,
+    whole: bool,
 ) -> _Block:
     """What lies in one block: its own windows, up to the first without a value, up to the last whole value."""
-    low, high = np.searchsorted(starts, (first, end))
-    stop = high
-    if high > low:
-        empty = np.flatnonzero(np.diff(before[low : high + 1]) == 0)
-        stop = low + int(empty[0]) if empty.size else high
-    offset = int(before[low])
-    counted = before[low : stop + 1] - offset
+    stop = rows.stop
+    if not whole:
+        empty = np.flatnonzero(before[rows.start : stop] == before[rows.start + 1 : stop + 1])
+        stop = rows.start + int(empty[0]) if empty.size else stop
+    part = slice(rows.start, stop)
     found = _Block(
-        values[offset : int(before[stop])],
-        end - first,
-        stop < high,
+        values[int(before[rows.start]) : int(before[stop])],
+        bits,
+        stop < rows.stop,
         first,
-        starts[low:stop],
-        used[low:stop],
-        counted,
+        starts[part],
+        used[part],
+        before[rows.start : stop + 1],
         table,
     )
-    whole = found.values.size
-    while whole and found.end(whole) > found.bits:
-        whole -= 1
-    cut = whole < found.values.size
-    return _Block(
-        found.values[:whole], found.bits, found.undecodable and not cut, first, found.starts, found.used, counted, table
-    )
+    return found.cut()
 
 
 @lru_cache(maxsize=4)
@@ -190,12 +219,12 @@ def _build(table: Table) -> _Windows:
         code_at[start : start + (1 << (WIDTH - code.length))] = number
     length = np.array([code.length for code in table.codes], dtype=np.int64)
     extra = np.array([code.extra for code in table.codes], dtype=np.int64)
-    value = np.array([0 if code.extra else code.value for code in table.codes], dtype=np.int32)
+    value = np.array([0 if code.extra else code.value for code in table.codes], dtype=np.int16)
 
     taken = np.zeros(size, dtype=np.int64)
     counts = np.zeros(size, dtype=np.uint8)
     behind = np.zeros(size, dtype=np.uint8)
-    values = np.zeros((size, _ROW), dtype=np.int32)
+    values = np.zeros((size, _ROW), dtype=np.int16)
     ends = np.zeros((size, _ROW), dtype=np.uint8)
     going = np.ones(size, dtype=bool)
     every = np.arange(size)
@@ -209,5 +238,4 @@ def _build(table: Table) -> _Windows:
         behind[going] = extra[chosen]
         counts[going] += 1
         going &= behind == 0
-    advance = np.maximum(taken, 1).astype(np.uint8)
-    return _Windows(advance, counts, values, ends, behind, int(extra.max(initial=0)))
+    return _Windows(np.maximum(taken, 1).astype(np.uint8), counts, values, ends, behind)

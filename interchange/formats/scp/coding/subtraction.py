@@ -67,8 +67,8 @@ def plan(beats: Beats, length: int, first: int, size: int) -> Plan | None:
 
 
 def _is_used(zone: Zone) -> bool:
-    """Whether something was subtracted here: a zone that begins and ends with sample 0 or 1 is no zone."""
-    return zone.is_subtracted and not (zone.start == zone.end and zone.end <= 1)
+    """Whether something was subtracted here: one sample far from the fiducial, 0 or 1, is no zone."""
+    return zone.is_subtracted and not (zone.start == zone.end <= 1 and zone.fiducial != zone.start)
 
 
 def _unknown(zones: list[Zone], fiducial: int, length: int, first: int, size: int) -> NDArray[np.bool_]:
