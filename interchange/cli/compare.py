@@ -8,7 +8,7 @@ from __future__ import annotations
 import argparse
 from typing import TYPE_CHECKING, Any
 
-from interchange.cli.output import put, put_document
+from interchange.cli.output import put, put_document, tell_damage
 
 if TYPE_CHECKING:
     from interchange.compare import Comparison, Difference
@@ -37,6 +37,8 @@ def execute(arguments: argparse.Namespace) -> int:
 
     sides = (read(arguments.first), read(arguments.second))
     files = (arguments.first, arguments.second)
+    for file, side in zip(files, sides, strict=True):
+        tell_damage(file, side.findings)
     comparison = compare_recordings(*sides)
     if arguments.json:
         put_document(comparison_document(comparison, files, sides))

@@ -11,7 +11,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from interchange.cli.deidentify import add_deidentification, key, policy
-from interchange.cli.output import put, put_document, tell
+from interchange.cli.output import put, put_document, tell, tell_damage
 from interchange.errors import TargetError, UsageError
 from interchange.formats import FORMATS
 
@@ -106,6 +106,8 @@ def execute(arguments: argparse.Namespace) -> int:
 
         path = Path(arguments.receipt)
         publish(path.parent, [(path.name, receipt.as_bytes())], overwrite=arguments.overwrite)
+    if without is None:
+        tell_damage(arguments.source, receipt.findings)
     if arguments.json:
         tell(receipt_text(receipt))
         put_document(receipt.as_json())

@@ -12,11 +12,13 @@ from typing import TYPE_CHECKING
 from interchange.errors import TargetError
 
 if TYPE_CHECKING:
+    from collections.abc import Iterable
     from typing import Any, TextIO
 
+    from interchange.findings import Finding
     from interchange.show.layout import Style
 
-__all__ = ["document_text", "put", "put_document", "style", "tell", "width"]
+__all__ = ["document_text", "put", "put_document", "style", "tell", "tell_damage", "width"]
 
 WIDTH = 96
 NARROWEST, WIDEST = 80, 100
@@ -54,6 +56,16 @@ def document_text(document: Any) -> str:
         return json.dumps(value, allow_nan=False)
 
     return block(document, "").replace("\x7f", "\\u007f")
+
+
+def tell_damage(file: str, findings: Iterable[Finding]) -> None:
+    """One line on standard error when the reader met errors: exit status 0 does not mean that the source was sound."""
+    from interchange.printable import printable
+
+    count = sum(finding.severity == "error" for finding in findings)
+    if count:
+        found = "an error" if count == 1 else f"{count} errors"
+        tell(printable(f"interchange: {file}: {found} in the source: leads, samples or values may be missing"))
 
 
 def width() -> int:

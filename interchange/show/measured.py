@@ -38,6 +38,7 @@ CELLS: dict[Absent, str] = {
 }
 MOST_ROWS = 60
 MOST_VALUES = 24
+MOST_SETS = 3
 
 
 def global_lines(recording: Recording, width: int) -> list[str]:
@@ -160,18 +161,24 @@ def _chunks(
 
 
 def mark_lines(recording: Recording) -> list[str]:
-    """How many marks of which kind on which tracing, in which group, from when to when."""
-    sets: dict[tuple[int, str | None], list[Mark]] = defaultdict(list)
+    """How many marks of which kind on which tracing, from when to when; by set where there are few sets."""
+    on_tracing: dict[int, dict[str | None, list[Mark]]] = defaultdict(lambda: defaultdict(list))
     for mark in recording.marks:
-        sets[mark.tracing, mark.group].append(mark)
-    several = len(recording.tracings) > 1
-    return limited([_set(index, group, marks, several) for (index, group), marks in sets.items()])
+        on_tracing[mark.tracing][mark.group].append(mark)
+    lines = []
+    for index, sets in sorted(on_tracing.items()):
+        where = f" on tracing {index + 1}" if len(recording.tracings) > 1 else ""
+        if len(sets) <= MOST_SETS:
+            lines += [_set(f"{short(group, 80)}: " if group else "", marks, where) for group, marks in sets.items()]
+        else:
+            every = [mark for marks in sets.values() for mark in marks]
+            lines.append(_set(f"{len(sets)} sets: ", every, where))
+    return limited(lines)
 
 
-def _set(index: int, group: str | None, marks: Sequence[Mark], several: bool) -> str:
+def _set(name: str, marks: Sequence[Mark], where: str) -> str:
     counts = Counter(concept_label(mark.concept, mark.source_code) for mark in marks)
     kinds = [f"{count} {short(label, 80)}" for label, count in counts.most_common()]
-    name = f"{short(group, 80)}: " if group else ""
-    where = f" on tracing {index + 1}" if several else ""
     first, last = min(mark.start for mark in marks), max(mark.end or mark.start for mark in marks)
-    return f"{name}{', '.join(limited(kinds, 20))}{where}, from {number(first)} to {number(last)} s"
+    span = f"from {number(first)} to {number(last)} s" if last > first else f"at {number(first)} s"
+    return f"{name}{', '.join(limited(kinds, 20))}{where}, {span}"

@@ -137,16 +137,21 @@ def _steps(tracing: Tracing) -> str | None:
 def _details(tracing: Tracing) -> list[str]:
     lines = []
     if tracing.missing is not None:
-        gone = {c.name: int(row.sum()) for c, row in zip(tracing.channels, tracing.missing, strict=True) if row.any()}
-        total = tracing.length
-        parts = [f"{name} {count} of {total}" for name, count in gone.items()]
-        lines.append(f"samples missing: {', '.join(limited(parts))}")
+        lines.append(f"samples missing: {_gone(tracing, tracing.missing.sum(axis=1).tolist())}")
     skewed = [channel.name for channel in tracing.channels if channel.skew]
     if skewed:
         lines.append(f"taken later than the nominal instant: {_names(skewed)}")
     own = {filter_text(channel.filters) for channel in tracing.channels if channel.filters is not None}
     lines += [f"filters of single leads: {text}" for text in sorted(own)[:3]]
     return lines
+
+
+def _gone(tracing: Tracing, counts: list[int]) -> str:
+    """How many samples each lead misses, in one word where it is the same for all."""
+    if len(counts) > 1 and len(set(counts)) == 1:
+        return f"{counts[0]} of {tracing.length} in every channel"
+    pairs = [(name, count) for name, count in zip(tracing.names, counts, strict=True) if count]
+    return ", ".join(limited([f"{short(name, 80)} {count} of {tracing.length}" for name, count in pairs]))
 
 
 def _names(names: Iterable[str]) -> str:

@@ -92,6 +92,9 @@ def test_a_file_that_was_cut_is_shown_with_a_warning_in_front_and_fails_the_chec
     assert checked.status == 1
     assert "Six of six limb leads and no chest lead" in checked.out
     assert "errors" in " ".join(checked.out.split()[:40])
+    warning = f"interchange: {cut}: 12 errors in the source: leads, samples or values may be missing\n"
+    for command in (("convert", cut, tmp_path / "out.xml"), ("compare", cut, whole)):
+        assert cli(*command).err == warning
 
 
 def test_a_format_that_is_forced_upon_another_file(cli, twelve: Path) -> None:

@@ -187,6 +187,9 @@ def test_missing_samples_are_counted_per_lead() -> None:
     missing[1, 3:7] = True
     text = recording_text(Recording(tracings=(tracing(("I", "II"), missing=missing),)))
     assert "   samples missing: II 4 of 20" in block(text, "TRACINGS")
+    missing[0, 3:7] = True
+    text = recording_text(Recording(tracings=(tracing(("I", "II"), missing=missing),)))
+    assert "   samples missing: 4 of 20 in every channel" in block(text, "TRACINGS")
 
 
 def test_signals_without_scale_and_of_other_units_are_said_so() -> None:
@@ -242,6 +245,15 @@ def test_marks_are_counted_by_kind_set_and_tracing() -> None:
         "atr: 2 normal beat, 1 ventricular premature beat, from 0.5 to 2 s",
         "1 QRS complex, from 0.25 to about 0.333333 s",
     ]
+
+
+def test_many_sets_of_marks_are_counted_together() -> None:
+    marks = [Mark("qrs-onset", 0, Fraction(beat), group=str(beat)) for beat in range(4)]
+    marks += [Mark("t-offset", 0, Fraction(beat) + Fraction(1, 2), group=str(beat)) for beat in range(4)]
+    lines = block(recording_text(Recording(tracings=(tracing(TWELVE),), marks=tuple(marks))), "MARKS")
+    assert lines == ["4 sets: 4 QRS onset, 4 T offset, from 0 to 3.5 s"]
+    alone = block(recording_text(Recording(tracings=(tracing(TWELVE),), marks=tuple(marks[:1]))), "MARKS")
+    assert alone == ["0: 1 QRS onset, at 0 s"]
 
 
 def test_what_was_not_read_and_what_was_noticed_is_listed() -> None:
