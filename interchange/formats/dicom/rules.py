@@ -65,8 +65,6 @@ RULES: Final[tuple[Rule, ...]] = (
           "Archives refuse the object."),
     _rule("missing-conditional", "error", "PS3.5 7.4.2", "an attribute is missing whose condition is met",
           "What it qualifies cannot be understood without it."),
-    _rule("module-misplaced", "warning", "PS3.3 A.34", "an attribute belongs to no module of the object",
-          "Receivers may ignore it."),
     _rule("outside-the-object", "note", "PS3.3 A.34", "an attribute of DICOM is not part of this kind of object",
           "It is allowed as an extension; receivers may ignore it."),
     _rule("retired-attribute", "note", "PS3.6", "an attribute is retired", "Receivers may ignore it."),

@@ -14,12 +14,36 @@ from hypothesis import HealthCheck, Phase, given, settings
 from interchange.errors import RefusedError, UsageError
 from interchange.formats import dicom
 from interchange.model import (
-    Acquisition, Channel, Code, Device, Filters, Identifier, Mark, Measurement, Moment, Patient, Person, PersonName,
-    Quantity, Recording, Site, Statement, Study, Tracing,
+    Acquisition,
+    Channel,
+    Code,
+    Device,
+    Filters,
+    Identifier,
+    Mark,
+    Measurement,
+    Moment,
+    Patient,
+    Person,
+    PersonName,
+    Quantity,
+    Recording,
+    Site,
+    Statement,
+    Study,
+    Tracing,
 )  # fmt: skip
 from tests.everything import everything
 from tests.formats.dicom.support import (
-    CLASSES, LENGTH_IN_BYTES, TWELVE, counts, opened, read, rules, verified, written,
+    CLASSES,
+    LENGTH_IN_BYTES,
+    TWELVE,
+    counts,
+    opened,
+    read,
+    rules,
+    verified,
+    written,
 )  # fmt: skip
 from tests.strategies import full, plain
 
