@@ -18,7 +18,6 @@ from interchange.checks.sources import ELECTRODE_ALGEBRA, PROJECT
 from interchange.checks.view import Row, Strip, View, number, seconds
 from interchange.findings import Finding, Rule
 from interchange.leads import Residual, Samples, parse, residuals, rounding_tolerance
-from interchange.model import Measurement
 
 __all__ = ["RULES", "Sums", "check", "limb_samples", "sums"]
 
@@ -178,27 +177,22 @@ def _named(strip: Strip, cause: Cause) -> Finding:
 
 def _levels(view: View) -> Iterator[Finding]:
     """Levels read at one instant obey the same sums as the samples."""
-    for concept in _LEVEL_CONCEPTS:
-        beats = dict.fromkeys(m.beat for m in view.recording.measurements if m.concept == concept and m.lead)
-        for beat in beats:
-            of_beat = [m for m in view.recording.measurements if m.concept == concept and m.beat == beat]
-            finding = _level_sums(view, concept, of_beat)
-            if finding is not None:
-                yield finding
+    values: dict[tuple[str, int | None], dict[str, Fraction]] = {}
+    for m in view.recording.measurements:
+        if m.concept in _LEVEL_CONCEPTS and m.lead in _LIMB and m.value is not None and m.unit == "uV":
+            values.setdefault((m.concept, m.beat), {}).setdefault(m.lead, Fraction(m.value))
+    for (concept, _), found in values.items():
+        broken = _broken_levels(found, view.config.exact("level-difference"))
+        if broken:
+            yield _LEVELS.at("measurements", f"{concept}: {'; '.join(broken)}")
 
 
-def _level_sums(view: View, concept: str, found: list[Measurement]) -> Finding | None:
-    values: dict[str, Fraction] = {}
-    for m in found:
-        if m.lead in _LIMB and m.value is not None and m.unit == "uV":
-            values.setdefault(m.lead, Fraction(m.value))
+def _broken_levels(values: dict[str, Fraction], slack: Fraction) -> list[str]:
     broken = []
     for text in _LEVEL_SUMS:
         terms = parse(text).terms
         if all(lead in values for lead, _ in terms):
             total = sum((factor * values[lead] for lead, factor in terms), Fraction(0))
-            if abs(total) > view.config.exact("level-difference"):
+            if abs(total) > slack:
                 broken.append(f"{text} is {number(total)} uV")
-    if not broken:
-        return None
-    return _LEVELS.at("measurements", f"{concept}: {'; '.join(broken)}")
+    return broken

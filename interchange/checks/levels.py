@@ -20,7 +20,7 @@ from interchange.checks.marks import marks_on, wave_bounds
 from interchange.checks.sources import PROJECT, U18
 from interchange.checks.view import Row, Strip, View, number
 from interchange.findings import Finding, Rule
-from interchange.model import Measurement, Recording
+from interchange.model import Measurement
 
 __all__ = ["RULES", "Level", "check", "level_at"]
 
@@ -71,9 +71,9 @@ def level_at(samples: NDArray[np.float64], rate: Fraction, onset: Fraction, offs
 def check(view: View) -> Iterator[Finding]:
     """One finding per representative beat, else per rhythm tracing whose beats are marked; leads are named."""
     strips = {strip.index: strip for strip in view.strips}
-    beats = [(strips[index], [bounds]) for index, bounds in wave_bounds(view.recording) if index in strips]
+    beats = [(strips[index], [bounds]) for index, bounds in wave_bounds(view) if index in strips]
     if not any(_pairs(bounds) for _, bounds in beats):
-        beats = [(strip, _marked_beats(view.recording, strip.index)) for strip in view.rhythms]
+        beats = [(strip, _marked_beats(view, strip.index)) for strip in view.rhythms]
     for strip, bounds in beats:
         pairs = _pairs(bounds)
         if pairs:
@@ -84,9 +84,9 @@ def _pairs(bounds: Sequence[Mapping[str, Fraction]]) -> list[tuple[Fraction, Fra
     return [(b["qrs-onset"], b["qrs-offset"]) for b in bounds if "qrs-onset" in b and "qrs-offset" in b]
 
 
-def _marked_beats(recording: Recording, tracing: int) -> list[dict[str, Fraction]]:
+def _marked_beats(view: View, tracing: int) -> list[dict[str, Fraction]]:
     """QRS complexes of a rhythm tracing: each onset with the end that follows it before the next onset."""
-    marks = next(iter(marks_on(recording, tracing)), [])
+    marks = next(iter(marks_on(view, tracing)), [])
     ordered = [(m.start, m.concept) for m in marks if m.concept in ("qrs-onset", "qrs-offset")]
     return [
         {"qrs-onset": start, "qrs-offset": stop}
@@ -97,21 +97,20 @@ def _marked_beats(recording: Recording, tracing: int) -> list[dict[str, Fraction
 
 def _compared(view: View, strip: Strip, pairs: Sequence[tuple[Fraction, Fraction]]) -> Iterator[Finding]:
     slack = view.config.number("level")
+    rows = {row.shown: row for row in reversed(strip.rows) if row.is_voltage and not row.empty}
+    levels: dict[str, Level | None] = {}
     wrong = []
     for m in view.recording.measurements:
-        if (
-            m.concept != "j-amplitude"
-            or m.value is None
-            or m.unit != "uV"
-            or m.beat not in (None, strip.tracing.beat or 0)
-        ):
+        if m.concept != "j-amplitude" or m.value is None or m.unit != "uV" or m.lead not in rows:
             continue
-        row = next((row for row in strip.rows if row.shown == m.lead and row.is_voltage and not row.empty), None)
-        level = _usual_level(strip, row, pairs) if row else None
-        if row and level and not level.low - slack <= m.value <= level.high + slack:
-            wrong.append(
-                f"{row.shown} {number(m.value)} uV, the waveform {number(level.value)} uV{_hint(m, level, slack)}"
-            )
+        if m.beat not in (None, strip.tracing.beat or 0):
+            continue
+        if m.lead not in levels:
+            levels[m.lead] = _usual_level(strip, rows[m.lead], pairs)
+        level = levels[m.lead]
+        if level and not level.low - slack <= m.value <= level.high + slack:
+            hint = _hint(m, level, slack)
+            wrong.append(f"{m.lead} {number(m.value)} uV, the waveform {number(level.value)} uV{hint}")
     if wrong:
         more = f" and {len(wrong) - _SHOWN} more" if len(wrong) > _SHOWN else ""
         yield _LEVEL.at(strip.place, "; ".join(wrong[:_SHOWN]) + more)

@@ -10,7 +10,7 @@ from functools import cache
 
 from interchange.checks.plausibility import of_beat
 from interchange.checks.sources import DEFINITION, I27, PROJECT
-from interchange.checks.view import View, number
+from interchange.checks.view import View, marks_by_tracing, number
 from interchange.findings import Finding, Rule
 from interchange.model import Mark, Recording
 from interchange.vocabulary import beats
@@ -82,27 +82,27 @@ def _beat_concepts() -> frozenset[str]:
     return frozenset(row.concept for row in beats() if row.counts_as_qrs and row.concept) | {"beat"}
 
 
-def marks_on(recording: Recording, tracing: int) -> list[list[Mark]]:
+def marks_on(view: View, tracing: int) -> list[list[Mark]]:
     """The marks on a tracing that speak of all leads, one list for each that marked them, in order of time.
 
     Marks of one group belong together.  Where every group holds each concept once only the groups are beats, and all
     are of one.
     """
     groups: dict[str | None, list[Mark]] = {}
-    for mark in recording.marks:
-        if mark.tracing == tracing and mark.lead is None:
+    for mark in marks_by_tracing(view).get(tracing, ()):
+        if mark.lead is None:
             groups.setdefault(mark.group, []).append(mark)
     if all(len({m.concept for m in marks}) == len(marks) for marks in groups.values()):
         groups = {None: [mark for marks in groups.values() for mark in marks]}
     return [sorted(marks, key=lambda m: m.start) for marks in groups.values() if marks]
 
 
-def beat_instants(recording: Recording) -> Iterator[tuple[int, list[Fraction]]]:
+def beat_instants(view: View) -> Iterator[tuple[int, list[Fraction]]]:
     """Instants of the beats of the rhythm by tracing, for each that marked them: beats, else R peaks, else onsets."""
-    for index, tracing in enumerate(recording.tracings):
+    for index, tracing in enumerate(view.recording.tracings):
         if tracing.kind != "rhythm":
             continue
-        for marks in marks_on(recording, index):
+        for marks in marks_on(view, index):
             kinds: dict[str, list[Fraction]] = {}
             for mark in marks:
                 kind = "beat" if mark.concept in _beat_concepts() else mark.concept
@@ -119,7 +119,7 @@ def _heart_rate(view: View) -> Iterator[Finding]:
     stated = next((rate for rate in rates if rate is not None), 60000 / rr if rr and rr > 0 else None)
     if stated is None:
         return
-    for tracing, instants in beat_instants(view.recording):
+    for tracing, instants in beat_instants(view):
         gaps = [float(b - a) for a, b in itertools.pairwise(instants) if b > a]
         if len(gaps) < _FEWEST_BEATS - 1:
             continue
@@ -132,15 +132,15 @@ def _heart_rate(view: View) -> Iterator[Finding]:
             )
 
 
-def wave_bounds(recording: Recording) -> Iterator[tuple[int, dict[str, Fraction]]]:
+def wave_bounds(view: View) -> Iterator[tuple[int, dict[str, Fraction]]]:
     """For every representative beat the earliest onset and latest end of each wave in any lead, by tracing index."""
-    for index, tracing in enumerate(recording.tracings):
-        if tracing.kind != "representative beat":
+    for index, tracing in enumerate(view.recording.tracings):
+        marks = marks_by_tracing(view).get(index)
+        if tracing.kind != "representative beat" or not marks:
             continue
-        groups = dict.fromkeys(m.group for m in recording.marks if m.tracing == index)
         bounds: dict[str, Fraction] = {}
-        for mark in recording.marks:
-            if mark.tracing == index and mark.group == next(iter(groups)):
+        for mark in marks:
+            if mark.group == marks[0].group:
                 for concept, instant in _instants(mark):
                     keep = max if concept.endswith("offset") else min
                     bounds[concept] = keep(bounds.get(concept, instant), instant)
@@ -164,7 +164,7 @@ def _instants(mark: Mark) -> Iterator[tuple[str, Fraction]]:
 
 def _bounds(view: View) -> Iterator[Finding]:
     slack = view.config.exact("interval-marks")
-    for index, bounds in wave_bounds(view.recording):
+    for index, bounds in wave_bounds(view):
         present = [name for name in _WAVES if name in bounds]
         wrong = [(a, b) for a, b in itertools.pairwise(present) if bounds[a] > bounds[b]]
         if wrong:

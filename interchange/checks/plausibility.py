@@ -66,12 +66,19 @@ _SHOWN = 6
 
 def of_beat(view: View, concept: str, beat: int | None) -> Fraction | None:
     """The global value of a concept for a beat type, else that without a beat type; None where there is none."""
-    values = {
-        m.beat: Fraction(m.value)
-        for m in reversed(view.recording.measurements)
-        if m.concept == concept and m.lead is None and m.value is not None
-    }
+    if "globals" not in view.kept:
+        view.kept["globals"] = _globals(view)
+    values: dict[int | None, Fraction] = view.kept["globals"].get(concept, {})
     return values.get(beat, values.get(None))
+
+
+def _globals(view: View) -> dict[str, dict[int | None, Fraction]]:
+    """The first value of each concept and beat type."""
+    found: dict[str, dict[int | None, Fraction]] = {}
+    for m in view.recording.measurements:
+        if m.lead is None and m.value is not None:
+            found.setdefault(m.concept, {}).setdefault(m.beat, Fraction(m.value))
+    return found
 
 
 def check(view: View) -> Iterator[Finding]:
@@ -177,12 +184,13 @@ def _spread(formula: str, qt: float, rr: float, rate: Fraction | None) -> tuple[
 
 def _axis(view: View) -> Iterator[Finding]:
     """The axis of QRS against the net amplitudes of I and aVF."""
+    nets = _nets(view)
     for beat in dict.fromkeys(m.beat for m in view.recording.measurements if m.concept == "qrs-axis"):
         stated = of_beat(view, "qrs-axis", beat)
-        nets = [_net(view, lead, beat) or _net(view, lead, 0 if beat is None else None) for lead in ("I", "aVF")]
-        if stated is None or nets[0] is None or nets[1] is None:
+        found = [nets.get((lead, beat), nets.get((lead, 0 if beat is None else None))) for lead in ("I", "aVF")]
+        if stated is None or found[0] is None or found[1] is None:
             continue
-        axis = frontal_axis(nets[0], nets[1])
+        axis = frontal_axis(found[0], found[1])
         if axis is None or axis[1] < view.config.number("axis-amplitude"):
             continue
         apart = abs((float(stated) - axis[0] + 180) % 360 - 180)
@@ -192,13 +200,11 @@ def _axis(view: View) -> Iterator[Finding]:
             )
 
 
-def _net(view: View, lead: str, beat: int | None) -> float | None:
-    """R minus Q and S of a lead, uV; amplitudes below the reference count as negative however they are signed."""
+def _nets(view: View) -> dict[tuple[str, int | None], float]:
+    """R minus Q and S by lead and beat, uV, where R was measured; Q and S count as negative however they are signed."""
     signs = {"q-amplitude": -1, "r-amplitude": 1, "s-amplitude": -1}
-    parts = [
-        signs[m.concept] * abs(float(m.value))
-        for m in view.recording.measurements
-        if m.concept in signs and m.lead == lead and m.beat == beat and m.value is not None and m.unit == "uV"
-    ]
-    has_r = any(m.concept == "r-amplitude" and m.lead == lead and m.beat == beat for m in view.recording.measurements)
-    return sum(parts) if parts and has_r else None
+    parts: dict[tuple[str, int | None], dict[str, float]] = {}
+    for m in view.recording.measurements:
+        if m.concept in signs and m.lead in ("I", "aVF") and m.value is not None and m.unit == "uV":
+            parts.setdefault((m.lead, m.beat), {})[m.concept] = signs[m.concept] * abs(float(m.value))
+    return {key: sum(found.values()) for key, found in parts.items() if "r-amplitude" in found}

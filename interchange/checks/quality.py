@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 from interchange.checks.figures import MAINS, Figures, block_seconds, figures
 from interchange.checks.saturation import saturated_runs
 from interchange.checks.sources import I25, PROJECT
-from interchange.checks.view import Row, Strip, View, listed, number, seconds
+from interchange.checks.view import Row, Strip, View, listed, marks_by_tracing, number, seconds
 from interchange.findings import Finding, Rule
 from interchange.vocabulary import lead_for_channel
 
@@ -239,6 +239,13 @@ def _amplitudes(view: View, strip: Strip, found: Figures, live: NDArray[np.intp]
         yield _SCALE.at(strip.place, f"{number(usual.min())} to {number(usual.max())} uV in a second")
 
 
+def _distance(places: NDArray[np.float64], marked: NDArray[np.float64]) -> NDArray[np.float64]:
+    """How far each place is from the nearest of the marked ones, which are sorted."""
+    after = np.searchsorted(marked, places)
+    left, right = marked[np.maximum(after - 1, 0)], marked[np.minimum(after, marked.size - 1)]
+    return np.minimum(np.abs(places - left), np.abs(places - right))
+
+
 def _medians(values: NDArray[np.float64]) -> NDArray[np.float64]:
     """The median of each row, without what is not there."""
     median = np.nanmedian if np.isnan(values).any() else np.median
@@ -257,10 +264,10 @@ def _spikes_and_steps(view: View, strip: Strip, found: Figures, live: NDArray[np
         amount = number(found.step[worst, where[worst]])
         yield _STEP.at(strip.place_of(rows), f"{listed((r.shown for r in rows), len(found.rows))}, {amount} uV at {at}")
     steep = found.spike > view.config.number("spike-slope")
-    marked = np.array(sorted(float(m.start) for m in view.recording.marks
-                             if m.tracing == strip.index and m.concept.endswith("spike")))  # fmt: skip
+    spikes = [m for m in marks_by_tracing(view).get(strip.index, ()) if m.concept.endswith("spike")]
+    marked = np.array(sorted(float(m.start) for m in spikes))
     if marked.size:
-        steep &= ~(np.abs(found.spike_at[..., None] - marked).min(axis=2) < _NEAR_SPIKE)
+        steep &= ~(_distance(found.spike_at, marked) < _NEAR_SPIKE)
     hit = [at for at in live if steep[at].any()]
     if hit:
         rows = [found.rows[i] for i in hit]

@@ -34,6 +34,8 @@ RULES = (_IDENTICAL, _THREE)
 _INDEPENDENT = ("I", "II", *CHEST)
 _LIMB = frozenset({"I", "II", "III", "aVR", "aVL", "aVF", "-aVR", "VR", "VL", "VF"})
 _POINTS = 512
+_COMPARED = 8
+"""Rows that are kept of those that look alike in some samples and are not."""
 _FLAT = 10.0
 _STRETCH = 1 << 16
 _DECLARED = ("twelve-from-frank", "twelve-from-non-standard", "twelve-from-dower", "twelve-from-easi")
@@ -52,7 +54,7 @@ def _copies(strip: Strip) -> Iterator[Finding]:
     rows = [row for row in strip.rows if row.is_voltage and not row.empty and row.lead is not None]
     moving = [row for row in rows if _moves(strip, row)]
     alike = list(_alike(strip, moving))
-    if len(moving) > 2 and len(alike) >= len(moving):
+    if len(moving) > 2 and 2 * len(alike) > len(moving):
         return  # a test signal: most leads are one waveform, which is no fault of a recording
     told = False
     for first, second in alike:
@@ -77,11 +79,16 @@ def _alike(strip: Strip, rows: Sequence[Row]) -> Iterator[tuple[Row, Row]]:
     seen: dict[tuple[int, bytes], list[Row]] = {}
     for row in rows:
         group = seen.setdefault((row.channel.step.denominator, _shape(strip, row, some).tobytes()), [])
-        for other in group:
-            there = np.flatnonzero(_there(strip, (row, other)))
-            if there.size and np.array_equal(_shape(strip, row, there), _shape(strip, other, there)):
-                yield other, row
-        group.append(row)
+        twin = next((other for other in group if _is_alike(strip, row, other)), None)
+        if twin is not None:
+            yield twin, row
+        elif len(group) < _COMPARED:
+            group.append(row)
+
+
+def _is_alike(strip: Strip, row: Row, other: Row) -> bool:
+    there = np.flatnonzero(_there(strip, (row, other)))
+    return there.size > 0 and np.array_equal(_shape(strip, row, there), _shape(strip, other, there))
 
 
 def _shape(strip: Strip, row: Row, places: NDArray[np.intp]) -> NDArray[np.int64]:

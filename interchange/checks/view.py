@@ -7,13 +7,13 @@ from dataclasses import dataclass, field
 from fractions import Fraction
 from typing import TYPE_CHECKING, Any
 
-from interchange.model import Channel, Recording, Tracing
+from interchange.model import Channel, Mark, Recording, Tracing
 from interchange.vocabulary import Lead, lead_for_channel
 
 if TYPE_CHECKING:
     from interchange.checks.config import CheckConfig
 
-__all__ = ["Row", "Strip", "View", "listed", "look_at", "number", "seconds"]
+__all__ = ["Row", "Strip", "View", "listed", "look_at", "marks_by_tracing", "number", "seconds"]
 
 CHEST = ("V1", "V2", "V3", "V4", "V5", "V6")
 _UNPLACED = frozenset({"unspecified", "C", "V", "MCL", "CC", "CM", "Extern"})
@@ -101,6 +101,17 @@ def look_at(recording: Recording, config: CheckConfig) -> View:
     """The view of a recording."""
     strips = [Strip(index, tracing, _rows(tracing)) for index, tracing in enumerate(recording.tracings)]
     return View(recording, config, tuple(strip for strip in strips if strip.rows and strip.tracing.length))
+
+
+def marks_by_tracing(view: View) -> dict[int, list[Mark]]:
+    """The marks of each tracing, in their order."""
+    if "marks" not in view.kept:
+        found: dict[int, list[Mark]] = {}
+        for mark in view.recording.marks:
+            found.setdefault(mark.tracing, []).append(mark)
+        view.kept["marks"] = found
+    kept: dict[int, list[Mark]] = view.kept["marks"]
+    return kept
 
 
 def _rows(tracing: Tracing) -> tuple[Row, ...]:
