@@ -275,3 +275,12 @@ def _without_empty(value: object) -> object:
     if isinstance(value, Recording):
         return kept
     return kept if any(v is not False for v in kept.values()) else None
+
+
+def test_an_object_that_says_nothing_takes_nothing_away() -> None:
+    held = Recording(patient=Patient(name=PersonName(family="Moor")))
+    lines = ["patient: ", "patient.name: ", "acquisition.filters: "]
+    back, others = apply(held, lines)
+    assert others == ("patient: ", "patient.name: ")
+    assert back.patient == held.patient
+    assert back.acquisition.filters is not None
