@@ -76,7 +76,7 @@ def test_any_two_limb_leads_give_all_six_exactly(pair):
 
 
 def test_l10_l11_chest_leads_of_two_electrodes():
-    """RA -0.2, LA 0.3, LL 0.6, C1 -0.4 mV: V1 -0.63333, MCL1 = V1 - 2/3 aVL = -0.7, CR1 -0.2 (by definition C1 - RA)."""
+    """RA -0.2, LA 0.3, LL 0.6, C1 -0.4 mV: V1 -0.63333, MCL1 = V1 - 2/3 aVL = -0.7, CR1 -0.2 (C1 - RA)."""
     truth = leads_of(np.array([-0.2, 0.3, 0.6, -0.4, 0, 0, 0, 0, 0]) * 1000)
     assert truth["V1"] / 1000 == pytest.approx(-0.63333, abs=1e-5)
     assert [truth[n] / 1000 for n in ("I", "II", "III", "aVL")] == pytest.approx([0.5, 0.8, 0.3, 0.1])
