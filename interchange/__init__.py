@@ -9,12 +9,12 @@ Names are imported on first use, so that nobody pays for what they do not use.
 
 from __future__ import annotations
 
-import importlib
-from typing import TYPE_CHECKING, Any
-
 from interchange._version import __version__
 
+TYPE_CHECKING = False  # what type checkers take for true; importing typing for it would double the time to start
 if TYPE_CHECKING:
+    from typing import Any
+
     from interchange.api import check, compare, convert, read, write
     from interchange.errors import (
         InterchangeError,
@@ -124,6 +124,8 @@ def __getattr__(name: str) -> Any:
     home = _HOME.get(name)
     if home is None:
         raise AttributeError(f"module 'interchange' has no attribute {name!r}")
+    import importlib
+
     value = getattr(importlib.import_module(home), name)
     globals()[name] = value
     return value

@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
-import contextlib
 import os
 import sys
-from collections.abc import Sequence
-from typing import NoReturn
 
 from interchange.errors import InterchangeError
+
+TYPE_CHECKING = False  # importing typing for it would cost as much as the argument parser
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+    from typing import NoReturn
 
 __all__ = ["main", "run"]
 
@@ -84,6 +86,8 @@ def _failed(error: BaseException, given: list[str]) -> int:
 
 def _silence(stream: object) -> None:
     """Send what is still to be written nowhere, so that the end of the process does not stumble over it."""
+    import contextlib
+
     with contextlib.suppress(OSError, ValueError, AttributeError):
         nowhere = os.open(os.devnull, os.O_WRONLY)
         os.dup2(nowhere, stream.fileno())  # type: ignore[attr-defined]

@@ -7,10 +7,10 @@ written in ASCII, so nothing in it can act on a terminal.
 from __future__ import annotations
 
 import sys
-from typing import TYPE_CHECKING
 
 from interchange.errors import TargetError
 
+TYPE_CHECKING = False  # importing typing for it would cost as much as the argument parser
 if TYPE_CHECKING:
     from collections.abc import Iterable
     from typing import Any, TextIO

@@ -5,13 +5,16 @@ from __future__ import annotations
 import argparse
 import importlib
 import os
-from collections.abc import Sequence
-from typing import Any, NoReturn
 
 from interchange._version import __version__
 from interchange.cli.commands import COMMANDS
 from interchange.cli.output import put
 from interchange.errors import UsageError
+
+TYPE_CHECKING = False  # importing typing for it would cost as much as the argument parser
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+    from typing import Any, NoReturn
 
 __all__ = ["CommandLineError", "Finished", "parse"]
 
