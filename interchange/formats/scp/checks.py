@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from interchange.errors import SourceError
 from interchange.findings import Finding
-from interchange.formats.scp.log import Log
+from interchange.formats.scp.log import Log, at
 from interchange.formats.scp.reader.build import build_recording, carried_by
-from interchange.formats.scp.syntax.document import parse_document
+from interchange.formats.scp.syntax.document import Document, parse_document
 from interchange.sources import Source
 
 __all__ = ["check_record"]
@@ -19,6 +19,18 @@ def check_record(source: Source) -> tuple[Finding, ...]:
         document = parse_document(source.data, log)
         remarks, carried = carried_by(document)
         build_recording(document, remarks, carried, log)
+        _check_acquisition(document, log)
     except SourceError as error:
         log.add("no-record", error.place or "offset 0", error.reason)
     return log.findings
+
+
+def _check_acquisition(document: Document, log: Log) -> None:
+    """Whether step and interval are those of a diagnostic recording."""
+    signal, rhythm = document.rhythm_signal, document.rhythm
+    if signal is None or rhythm is None:
+        return
+    if rhythm.step > 5000:
+        log.add("step-coarse", at(signal.offset, 6), f"{rhythm.step} nV")
+    if rhythm.interval > 2000:
+        log.add("interval-coarse", at(signal.offset + 2, 6), f"{rhythm.interval} us")

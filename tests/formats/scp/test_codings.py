@@ -316,7 +316,9 @@ def test_rests_of_zones_without_a_value_are_recognised_by_the_number_of_values()
 
 def test_the_factor_follows_from_the_values_where_both_intervals_are_the_same() -> None:
     wave = list(range(0, 240, 10))
-    data = bytearray(plain.encode(plain.Record(leads_of([wave]), areas=[(9, 16)], zones=[(1, 0, 10, 0)], beats=[[0]], factor=4)))
+    data = bytearray(
+        plain.encode(plain.Record(leads_of([wave]), areas=[(9, 16)], zones=[(1, 0, 10, 0)], beats=[[0]], factor=4))
+    )
     place = data.index(bytes.fromhex("E803401F0001"))  # step 1000, interval 8000, no differences, bimodal
     data[place + 2 : place + 4] = (2000).to_bytes(2, "little")
     log = Log()

@@ -67,7 +67,7 @@ def stored_count(parts: Sequence[Stretch], scheme: Scheme) -> int:
     return sum(scheme.values(part) for part in parts)
 
 
-def expand(values: NDArray[np.int64], parts: Sequence[Stretch], scheme: Scheme) -> NDArray[np.int64]:
+def expand(values: NDArray[np.int32], parts: Sequence[Stretch], scheme: Scheme) -> NDArray[np.int32]:
     """The samples at full rate."""
     found = []
     place = 0
@@ -77,15 +77,15 @@ def expand(values: NDArray[np.int64], parts: Sequence[Stretch], scheme: Scheme) 
         if part.protected:
             found.append(stored)
         elif count:
-            found.append(_interpolate(stored, part.samples, scheme.factor))
+            found.append(_interpolate(stored.astype(np.int64), part.samples, scheme.factor))
         else:
             nearest = values[place - 1 : place] if place else values[:1]
-            found.append(np.repeat(nearest if nearest.size else np.zeros(1, dtype=np.int64), part.samples))
+            found.append(np.repeat(nearest if nearest.size else np.zeros(1, dtype=np.int32), part.samples))
         place += count
-    return np.concatenate(found) if found else np.zeros(0, dtype=np.int64)
+    return np.concatenate(found) if found else np.zeros(0, dtype=np.int32)
 
 
-def _interpolate(stored: NDArray[np.int64], samples: int, factor: int) -> NDArray[np.int64]:
+def _interpolate(stored: NDArray[np.int64], samples: int, factor: int) -> NDArray[np.int32]:
     """Lines between the centres of groups; places are doubled, so that centres are whole numbers."""
     starts = factor * np.arange(stored.size, dtype=np.int64)
     sizes = np.minimum(factor, samples - starts)
@@ -95,5 +95,5 @@ def _interpolate(stored: NDArray[np.int64], samples: int, factor: int) -> NDArra
     right = np.minimum(left + 1, stored.size - 1)
     width = np.maximum(centres[right] - centres[left], 1)
     part = (stored[right] - stored[left]) * (places - centres[left])
-    found: NDArray[np.int64] = stored[left] + (2 * part + width) // (2 * width)
+    found: NDArray[np.int32] = (stored[left] + (2 * part + width) // (2 * width)).astype(np.int32)
     return found

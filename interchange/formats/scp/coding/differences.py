@@ -13,7 +13,7 @@ MOST: Final = 2**31 - 1
 """Largest value that is followed; samples have 16 bits."""
 
 
-def undo(stored: NDArray[Any], order: int) -> NDArray[np.int64] | None:
+def undo(stored: NDArray[Any], order: int) -> NDArray[np.int32] | None:
     """The samples behind stored differences of order 0, 1 or 2; None where they grow beyond 31 bits.
 
     The first value (order 1) or the first two (order 2) are originals.
@@ -26,7 +26,7 @@ def undo(stored: NDArray[Any], order: int) -> NDArray[np.int64] | None:
             return None
     if order:
         np.cumsum(values, out=values)
-    return None if _beyond(values) else values
+    return None if _beyond(values) else values.astype(np.int32)
 
 
 def _beyond(values: NDArray[np.int64]) -> bool:

@@ -37,6 +37,8 @@ WIDTH: Final = 12
 """Bits of a window."""
 _ROW: Final = 8
 """Most values that are taken from one window."""
+_BATCH: Final = 2**19
+"""Bytes that are decoded at a time."""
 _GAP: Final = 12
 """Bytes between blocks: more than three windows with their originals take."""
 
@@ -94,6 +96,30 @@ def decode_blocks(data: bytes, blocks: Sequence[tuple[int, int]], tables: tuple[
 
         return [decode_block(data[start:end], tables) for start, end in blocks]
     table = _build(tables[0])
+    return [stream for part in _batches(blocks) for stream in _decode(data, part, table)]
+
+
+def _is_fast(tables: tuple[Table, ...]) -> bool:
+    return len(tables) == 1 and all(
+        code.length <= WIDTH and not code.switches and code.extra <= 16 for code in tables[0].codes
+    )
+
+
+def _batches(blocks: Sequence[tuple[int, int]]) -> Iterator[list[tuple[int, int]]]:
+    """The blocks in batches of bounded size: decoding takes some hundred bytes of memory for each byte."""
+    batch: list[tuple[int, int]] = []
+    size = 0
+    for start, end in blocks:
+        if batch and size + end - start > _BATCH:
+            yield batch
+            batch, size = [], 0
+        batch.append((start, end))
+        size += end - start
+    if batch:
+        yield batch
+
+
+def _decode(data: bytes, blocks: Sequence[tuple[int, int]], table: _Windows) -> list[Stream]:
     raw = np.frombuffer(b"".join(_spaced(data, blocks)), dtype=np.uint8)
     sizes = [8 * (end - start) for start, end in blocks]
     firsts = [0, *accumulate(size + 8 * _GAP for size in sizes)][:-1]
@@ -109,12 +135,6 @@ def decode_blocks(data: bytes, blocks: Sequence[tuple[int, int]], tables: tuple[
         _block(first, size, slice(int(low), int(high)), starts, used, values, before, table, whole)
         for first, size, low, high in zip(firsts, sizes, lows, highs, strict=True)
     ]
-
-
-def _is_fast(tables: tuple[Table, ...]) -> bool:
-    return len(tables) == 1 and all(
-        code.length <= WIDTH and not code.switches and code.extra <= 16 for code in tables[0].codes
-    )
 
 
 def _spaced(data: bytes, blocks: Sequence[tuple[int, int]]) -> Iterator[bytes]:

@@ -15,6 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from interchange.formats.scp.coding.bimodal import MOST_DECIMATED, Scheme, expand, stored_count, stretches
+from interchange.formats.scp.coding.differences import MOST
 from interchange.formats.scp.coding.samples import counts_that_fit, streams, take
 from interchange.formats.scp.coding.streams import Plain, Stream
 from interchange.formats.scp.coding.subtraction import Plan, check_zones, plan
@@ -37,11 +38,11 @@ class Wave:
     ``samples`` is None where nothing of the lead could be decoded.
     """
 
-    samples: NDArray[np.int64] | None
+    samples: NDArray[np.int32] | None
     missing: NDArray[np.bool_] | None = None
 
 
-_NO_BEAT: Final = Wave(np.zeros(0, dtype=np.int64))
+_NO_BEAT: Final = Wave(np.zeros(0, dtype=np.int32))
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -76,12 +77,12 @@ def _is_empty(signal: Signal, number: int) -> bool:
     return signal.blocks[number].start == signal.blocks[number].end
 
 
-def _padded(samples: NDArray[np.int64] | None, count: int) -> Wave:
+def _padded(samples: NDArray[np.int32] | None, count: int) -> Wave:
     """The samples with those that are missing at the end marked as such, as long as the count is not absurd."""
     if samples is None or samples.size == count or count > 2 * samples.size + 1024:
         return Wave(samples)
     missing = np.arange(count) >= samples.size
-    return Wave(np.concatenate([samples, np.zeros(count - samples.size, dtype=np.int64)]), missing)
+    return Wave(np.concatenate([samples, np.zeros(count - samples.size, dtype=np.int32)]), missing)
 
 
 def _beat_samples(
@@ -222,7 +223,10 @@ def _with_beats(
             log.add("subtraction-incomplete", at(lead.offset, 3), f"lead {number + 1}")
             waves.append(Wave(None))
             continue
-        waves.append(_added(wave, beat, chosen, rhythm.step // step, reference.step // step))
+        added = _added(wave, beat, chosen, rhythm.step // step, reference.step // step)
+        if added.samples is None:
+            log.add("value-overflow", at(signal.blocks[number].start, 6), f"lead {number + 1}")
+        waves.append(added)
     coarser = "requantised" if rhythm.step > reference.step else None
     return Rhythm(tuple(waves), step, rhythm.interval, rhythm.lossy or coarser)
 
@@ -230,10 +234,12 @@ def _with_beats(
 def _added(wave: Wave, beat: Wave, chosen: Plan, scale: int, beat_scale: int) -> Wave:
     assert wave.samples is not None
     assert beat.samples is not None
-    samples = wave.samples * scale
-    chosen.add(samples, beat.samples * beat_scale)
+    samples = wave.samples.astype(np.int64) * scale
+    chosen.add(samples, beat.samples.astype(np.int64) * beat_scale)
+    if samples.size and max(-int(samples.min()), int(samples.max())) > MOST:
+        return Wave(None)
     missing = chosen.unknown if wave.missing is None else chosen.unknown | wave.missing
     if beat.missing is not None:
         missing = missing.copy()
         missing[chosen.places[beat.missing[chosen.sources]]] = True
-    return Wave(samples, missing if missing.any() else None)
+    return Wave(samples.astype(np.int32), missing if missing.any() else None)

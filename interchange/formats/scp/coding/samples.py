@@ -45,7 +45,7 @@ def _tail(data: bytes, block: Block, bits: int) -> int:
 
 def take(
     data: bytes, signal: Signal, number: int, stream: Stream | None, count: int, log: Log
-) -> NDArray[np.int64] | None:
+) -> NDArray[np.int32] | None:
     """The first ``count`` samples of lead ``number`` (from 0), differences undone.
 
     None where they are not there.  Plain integers that end early give those that are there: each of them stands for
@@ -87,7 +87,7 @@ def check_end(data: bytes, signal: Signal, number: int, stream: Stream, count: i
         log.add("padding", place, f"lead {number + 1}")
 
 
-def _samples(stored: NDArray[Any], signal: Signal, number: int, log: Log) -> NDArray[np.int64] | None:
+def _samples(stored: NDArray[Any], signal: Signal, number: int, log: Log) -> NDArray[np.int32] | None:
     samples = undo(stored, signal.differences)
     place = at(signal.blocks[number].start, signal.section)
     if samples is None:

@@ -96,7 +96,7 @@ def _is_whole(wave: Wave, lead: Lead, group: Group) -> bool:
 
 def _placed(wave: Wave, place: int, size: int) -> Wave:
     """A wave at its place in a longer tracing; everything around it is missing."""
-    samples = np.zeros(size, dtype=np.int64)
+    samples = np.zeros(size, dtype=np.int32)
     missing = np.ones(size, dtype=np.bool_)
     if wave.samples is not None:
         part = slice(place, place + wave.samples.size)
@@ -110,9 +110,7 @@ def _stacked(waves: Sequence[Wave]) -> NDArray[Any]:
     rows = [wave.samples for wave in waves if wave.samples is not None]
     low = min(int(row.min()) for row in rows)
     high = max(int(row.max()) for row in rows)
-    kind: Any = (
-        np.int16 if low >= -(2**15) and high < 2**15 else np.int32 if low >= -(2**31) and high < 2**31 else np.int64
-    )
+    kind: Any = np.int16 if low >= -(2**15) and high < 2**15 else np.int32
     return np.array(rows, dtype=kind)
 
 

@@ -5,13 +5,16 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from interchange.formats.scp.log import at
+from interchange.formats.scp.maps import AGE_UNITS, HEIGHT_UNITS, WEIGHT_UNITS
 from interchange.formats.scp.reader.measures import blocks_of_beat_types
 from interchange.formats.scp.reader.tracings import Group
 from interchange.formats.scp.syntax.document import Document
 from interchange.formats.scp.syntax.frame import Section
+from interchange.formats.scp.syntax.header import Field
 from interchange.formats.scp.syntax.leadvalues import STANDARD
 from interchange.formats.scp.syntax.statements import LOGIC
 from interchange.formats.scp.syntax.tags import TAGS
+from interchange.formats.scp.syntax.values import Clock, Date, Number, Quantity
 from interchange.model import Unread
 
 __all__ = ["find_unread"]
@@ -45,7 +48,22 @@ def _fields(document: Document) -> Iterator[Unread]:
             yield Unread(place, entry.size, f"{row.name} that cannot be understood (tag {entry.tag})")
         elif entry.tag in met and not row.repeats:
             yield Unread(place, entry.size, f"{row.name} once more (tag {entry.tag})")
+        elif _is_beyond_the_model(entry):
+            yield Unread(place, entry.size, f"{row.name} without a meaning (tag {entry.tag})")
         met.add(entry.tag)
+
+
+def _is_beyond_the_model(entry: Field) -> bool:
+    """Whether a value was understood and has no place in the model: an unknown unit, an impossible date."""
+    value = entry.value
+    if isinstance(value, Quantity):
+        units = {4: AGE_UNITS, 6: HEIGHT_UNITS, 7: WEIGHT_UNITS}[entry.tag]
+        return value.value > 0 and value.unit not in units
+    if isinstance(value, Date):
+        return value.is_given and not value.is_possible and (value.month, value.day) != (0, 0)
+    if isinstance(value, Clock):
+        return not value.is_possible
+    return isinstance(value, Number) and entry.tag == 8 and value.value not in (0, 1, 2, 9)
 
 
 def _leads(document: Document, groups: list[Group]) -> Iterator[Unread]:

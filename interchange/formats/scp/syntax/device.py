@@ -65,14 +65,24 @@ def parse_device(value: bytes, offset: int, language: int, log: Log) -> Device:
 
 
 def _strings(value: bytes, offset: int, language: int, log: Log) -> tuple[str, ...]:
-    """The strings behind the fixed part: the NUL decides where the length in byte 36 disagrees with it."""
+    """The strings behind the fixed part.
+
+    Where the length in byte 36 and the position of the NUL differ the NUL decides, unless only the length leaves as
+    many strings behind as there have to be.
+    """
     if len(value) <= _FIXED.size:
         return ()
     stated = value[_FIXED.size]
     rest = value[_FIXED.size + 1 :]
     parts = rest.split(b"\0")
-    if len(parts) < 6 or any(parts[5:]) or len(parts[0]) + 1 != stated:
-        log.add("device-strings", at(offset + _FIXED.size, 1), f"{len(parts) - 1} strings, first {len(parts[0])} bytes")
+    first = len(parts[0])
+    if len(parts) < 6 or any(parts[5:]) or first + 1 != stated:
+        log.add(
+            "device-strings", at(offset + _FIXED.size, 1), f"{len(parts) - 1} strings, first {first} of {stated} bytes"
+        )
+        behind = rest[stated:].split(b"\0")
+        if any(parts[5:]) and len(behind) == 5 and not behind[4]:
+            parts = [parts[0], *behind]
     texts = []
     for part in parts[:5] if len(parts) > 5 else [*parts[:-1], *filter(None, parts[-1:])]:
         text, broken = read_text(part + b"\0", language)

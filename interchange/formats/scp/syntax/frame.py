@@ -274,7 +274,8 @@ def _check_headers(frame: Frame, log: Log) -> None:
         if section.reserved != bytes(6):
             log.add("reserved", at(section.offset + 10, section.id))
         if 12 <= section.id <= 18:
-            log.add("section-new", at(section.offset, section.id), f"{section.length} bytes")
+            name = "section-3-0" if zero.protocol >= 30 else "section-new"
+            log.add(name, at(section.offset, section.id), f"{section.length} bytes")
         elif section.id > 11 and not 128 <= section.id <= 1023:
             log.add("section-unknown", at(section.offset, section.id), f"{section.length} bytes")
     odd = next((s for s in frame.sections if s.protocol != zero.protocol or s.version not in _PROTOCOLS), None)

@@ -33,7 +33,7 @@ class Lead:
     @property
     def samples(self) -> int:
         """Number of samples; 0 where the numbers make no sense."""
-        return self.last - self.first + 1 if 1 <= self.first <= self.last else 0
+        return self.last - self.first + 1 if self.first <= self.last else 0
 
 
 @dataclass(frozen=True, slots=True)
@@ -77,6 +77,8 @@ def _check_leads(section: Section, found: Leads, log: Log) -> None:
         place = at(lead.offset, 3)
         if not lead.samples:
             log.add("lead-range", place, f"samples {lead.first} to {lead.last}")
+        elif not lead.first:
+            log.add("lead-start", place)
         if lead.code > LAST_CODE:
             log.add("lead-code", at(lead.offset + 8, 3), f"code {lead.code}")
         elif lead.code in FROM_MEMORY:

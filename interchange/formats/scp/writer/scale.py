@@ -38,7 +38,7 @@ class Scaled:
     """Counts of ``step`` nanovolts for every row; ``exact`` is False where some value was moved."""
 
     step: int
-    rows: tuple[NDArray[np.int64], ...]
+    rows: tuple[NDArray[np.int32], ...]
     exact: bool
 
 
@@ -49,7 +49,7 @@ def scale(rows: Sequence[Row]) -> Scaled:
     for step in _exact_steps(rows, values, denominator):
         counts = [value // (step * denominator) for value in values]
         if all(_fits(count) for count in counts):
-            return Scaled(step, tuple(count.astype(np.int64) for count in counts), True)
+            return Scaled(step, tuple(count.astype(np.int32) for count in counts), True)
     return _rounded(rows, values, denominator)
 
 
@@ -99,7 +99,7 @@ def _rounded(rows: Sequence[Row], values: Sequence[NDArray[Any]], denominator: i
     near = {max(smallest, min(round(row.step * 1000), _LARGEST_STEP)) for row in rows}
     candidates = sorted({smallest, *near})
     best = min(candidates, key=lambda step: _error(values, step * denominator))
-    counts = [_nearest(value, best * denominator).astype(np.int64) for value in values]
+    counts = [_nearest(value, best * denominator).astype(np.int32) for value in values]
     return Scaled(best, tuple(counts), _error(values, best * denominator) == 0)
 
 

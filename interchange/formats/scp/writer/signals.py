@@ -21,8 +21,6 @@ from interchange.model import Channel, Tracing
 
 __all__ = ["Signals", "encode_signals", "lead_code"]
 
-Counts = NDArray[np.int64]
-
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Signals:
@@ -131,7 +129,7 @@ def _signal(rows: Sequence[Row | None], interval: int, huffman: bool, path: str)
                 f"a lead takes {len(block)} bytes and the format holds {LONGEST_BLOCK}: the recording is too long", path
             )
     counts, coded = iter(there.rows), iter(blocks)
-    nothing = np.zeros(0, dtype=np.int64)
+    nothing = np.zeros(0, dtype=np.int32)
     waves = tuple(Wave(nothing if row is None else next(counts)) for row in rows)
     body = build_signal(there.step, interval, order, [b"" if row is None else next(coded) for row in rows])
     return Rhythm(waves, there.step, interval), body
