@@ -25,7 +25,7 @@ if TYPE_CHECKING:
     from interchange.model import Moment
     from interchange.show.layout import Style
 
-__all__ = ["REPORTS_VERSION", "Outcome", "add_arguments", "brief_lines", "execute", "report_lines"]
+__all__ = ["REPORTS_VERSION", "Outcome", "add_arguments", "brief_lines", "check_config", "execute", "report_lines"]
 
 USAGE = "FILE... [options]"
 REPORTS_VERSION = 1
@@ -63,7 +63,7 @@ def execute(arguments: argparse.Namespace) -> int:
     from interchange.checks import check_collection
     from interchange.cli.files import named_files
 
-    config = _config(arguments)
+    config = check_config(arguments)
     named = named_files(arguments.files)
     summaries: list[Summary] = []
     if not named.many:
@@ -110,7 +110,7 @@ def _checked(file: str, arguments: argparse.Namespace, config: CheckConfig, summ
         return Outcome(file, error=explained(error).in_file(file))
 
 
-def _config(arguments: argparse.Namespace) -> CheckConfig:
+def check_config(arguments: argparse.Namespace) -> CheckConfig:
     """The site's configuration, what is expected, and the present instant (nothing below this reads a clock)."""
     from interchange.checks import CheckConfig, load_config
 

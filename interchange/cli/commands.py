@@ -10,7 +10,7 @@ COMMANDS: tuple[tuple[str, str, str], ...] = (
     ("check", "interchange.cli.check", "is it conformant, complete, plausible: findings with place and reason"),
     ("compare", "interchange.cli.compare", "what differs between two recordings, whatever their formats"),
     ("draw", "interchange.cli.draw", "the tracing on paper, true to scale: PDF, SVG, PNG"),
-    ("report", "interchange.cli.report", "one page to read: check, tracing, measurements, receipt; an index of a folder"),
+    ("report", "interchange.cli.report", "a page to read: check, tracing, measurements, receipt"),
     ("batch", "interchange.cli.batch", "convert or check whole archives, in parallel, resumable"),
     ("rules", "interchange.cli.rules", "the rules that are checked, each with its reason and source"),
 )

@@ -1,7 +1,7 @@
 """Draw a recording on paper, true to scale: PDF, SVG or PNG.
 
 25 mm/s and 10 mm/mV unless asked otherwise; what does not fit goes on in the next row or on the next page, nothing is
-ever scaled to fit.  Of SVG and PNG each page is a file of its own: NAME.svg, NAME-2.svg.  A sheet is a patient document.
+scaled to fit.  Of SVG and PNG each page is a file of its own: NAME.svg, NAME-2.svg.  A sheet is a patient document.
 """
 
 from __future__ import annotations
@@ -42,7 +42,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parts = parser.add_argument_group("what is drawn")
     parts.add_argument("--leads", metavar="LEAD,LEAD", help="these leads alone, in this order")
     parts.add_argument("--tracing", metavar="N", type=tracing_number, help="this one tracing, counted from 1")
-    parts.add_argument("--derive", action="store_true", help="add leads that follow exactly from others, marked derived")
+    parts.add_argument("--derive", action="store_true", help="add leads that follow exactly, marked derived")
 
 
 def add_drawing_arguments(parser: argparse.ArgumentParser) -> None:

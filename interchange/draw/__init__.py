@@ -23,9 +23,9 @@ def draw(
 ) -> tuple[bytes, ...]:
     """The sheet as files: one PDF of all pages, or one SVG or PNG per page.
 
-    PDF and PNG need the extra ``draw``; ``font`` is a TrueType font file for characters that its DejaVu Sans lacks (what
-    no font has is written as code point).  Raises UsageError where there is nothing to draw, the drawing would be far
-    too large, the font cannot be used, or the extra is not installed.
+    PDF and PNG need the extra ``draw``; ``font`` is a TrueType font file for characters that its DejaVu Sans lacks
+    (what no font has is written as code point).  Raises UsageError where there is nothing to draw, the drawing would be
+    far too large, the font cannot be used, or the extra is not installed.
     """
     chosen = options or DrawOptions()
     from interchange.draw.sheet import drawn_sheet

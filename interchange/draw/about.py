@@ -17,15 +17,19 @@ from interchange.show.words import ABSENT, concept_label, identifier, joined, nu
 from interchange.vocabulary import lead_set
 
 __all__ = [
+    "LONGEST",
+    "author_text",
     "cautions",
     "confirmation",
     "filters",
+    "id_lines",
     "identity_line",
     "measurement_pairs",
     "moment_text",
     "name_text",
     "origin_line",
     "recording_lines",
+    "st_caution",
     "statement_lines",
     "value_text",
 ]
@@ -180,12 +184,17 @@ def statement_lines(statements: Sequence[Statement]) -> list[tuple[str, bool]]:
     return lines or [("No statements in the file", False)]
 
 
-def _about(statement: Statement) -> str:
+def author_text(statement: Statement) -> str:
+    """Who or what said it."""
     author = joined((statement.author_kind, statement.author))
+    return f"said by {short(author, LONGEST)}" if author else "author not said"
+
+
+def _about(statement: Statement) -> str:
     return joined(
         (
             confirmation(statement),
-            f"said by {short(author, LONGEST)}" if author else "author not said",
+            author_text(statement),
             moment_text(statement.time) if statement.time else None,
             f"interpretation {statement.group + 1}" if statement.group else None,
         )

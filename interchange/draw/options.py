@@ -24,9 +24,10 @@ class DrawOptions:
     """Choices for a sheet.
 
     ``speed`` in mm/s, ``gain`` in mm/mV.  ``layout``: rows x columns, "rows" (all channels below each other), "auto"
-    (3x4 where there is a chest lead or a full set of limb leads, else rows).  ``cabrera``: limb leads as aVL, I, -aVR,
+    (3x4 where there are at least six of the twelve leads, else rows).  ``cabrera``: limb leads as aVL, I, -aVR,
     II, aVF, III.  ``rhythm``: leads of the rhythm rows; None = II, or V1 where II was not recorded; empty = none.
-    ``start``, ``seconds``: draw this stretch of the recording only.  ``source``: the file's name as it is to be shown.
+    ``start``, ``seconds``: draw this stretch of the recording only; ``at_most``: no more than so many seconds of each
+    tracing.  ``source``: the file's name as it is to be shown.
     ``most_pages``: a drawing that needs more is refused.  ``dpi``: resolution of PNG.
     """
 
@@ -39,6 +40,7 @@ class DrawOptions:
     rhythm: tuple[str, ...] | None = None
     start: Fraction | None = None
     seconds: Fraction | None = None
+    at_most: Fraction | None = None
     source: str = ""
     most_pages: int = MOST_PAGES
     dpi: int = 300

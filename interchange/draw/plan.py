@@ -65,7 +65,7 @@ def _leads(recording: Recording, group: Sequence[int], options: DrawOptions, wid
     there = {place.name for place in places if place.source}
     layout = options.layout
     if layout == "auto":
-        layout = "3x4" if len(there) >= FULL_LIMB or there & set(STANDARD[6:]) else "rows"
+        layout = "3x4" if len(there) >= FULL_LIMB else "rows"
     if layout == "rows":
         return _rows(recording, group, options, width)
     spans = {index: _window(recording.tracings[index], options) for index in group}
@@ -137,6 +137,8 @@ def _window(tracing: Tracing, options: DrawOptions) -> tuple[Fraction, Fraction]
         begin = max(begin, options.start)
     if options.seconds is not None:
         end = min(end, (options.start or Fraction(0)) + options.seconds)
+    if options.at_most is not None:
+        end = min(end, begin + options.at_most)
     return begin, max(end, begin)
 
 

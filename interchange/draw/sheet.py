@@ -184,8 +184,8 @@ def _used(placed: Sequence[Placed], height: int) -> int:
 def _short_head(recording: Recording, options: DrawOptions, face: Face, frame: Frame) -> list[Item]:
     """Who and when, on every page but the first."""
     patient = recording.patient
-    first = patient.ids[0].value if patient.ids else "ID not said"
-    line = f"{name_text(patient)}, ID {short(first, LONGEST)}, {identity_line(patient)}"
+    first = f"ID {short(patient.ids[0].value, LONGEST)}" if patient.ids else "ID not said"
+    line = f"{name_text(patient)}, {first}, {identity_line(patient)}"
     who = wrapped(face, line, HEAD_SIZE, frame.across, bold=True)
     when = f"Recorded {moment_text(recording.acquisition.time, recording.acquisition)}"
     rows = [*who[:2], "…"] if len(who) > 2 else who
