@@ -39,8 +39,8 @@ ACCOUNT: Final[Account] = {
     "tracings.channels.name": _field("description; an info string where it cannot stand there"),
     "tracings.channels.unit": _field("units (mV for every voltage)"),
     "tracings.channels.step": _partly(
-        "ADC gain, or an info string where no decimal says it exactly; positive, and finer where zero would lie between "
-        "two whole numbers (no value changes)"
+        "ADC gain, or an info string where no decimal says it exactly; positive, and finer where zero would lie "
+        "between two whole numbers (no value changes)"
     ),
     "tracings.channels.offset": _partly("baseline, or an info string; moved to keep clear of the widest sentinel"),
     "tracings.channels.label": _line(),

@@ -25,8 +25,8 @@ FLAC_BITS: Final = {508: 8, 516: 16, 524: 24}
 FLAC_CHANNELS: Final = 8
 FLAC_RATE: Final = 96000
 BASE_LIMIT: Final = 1 << 24
-PER_BYTE: Final = 256
-"""A stream may unfold to 2**24 samples plus 256 for each of its bytes (a limit of this project)."""
+PER_BYTE: Final = 64
+"""A stream may unfold to 2**24 samples plus 64 for each of its bytes (a limit of this project)."""
 
 _BLOCK: Final = 1 << 16
 _SUBTYPES: Final = {"PCM_S8": 8, "PCM_16": 16, "PCM_24": 24}
@@ -92,5 +92,5 @@ def _soundfile() -> Any:
     try:
         import soundfile
     except (ImportError, OSError):
-        raise InterchangeError('FLAC signal files need the extra: pip install "interchange[flac]"') from None
+        raise InterchangeError('FLAC signal files need the extra: pip install "field-ecg-interchange[flac]"') from None
     return soundfile
