@@ -24,12 +24,17 @@ def record(**changes: object) -> plain.Record:
 
 
 def fixed(data: bytes | bytearray) -> bytes:
-    """The record with all checksums put right again, after something in it was changed."""
+    """The record with all checksums put right again, after something in it was changed.
+
+    Pointers that lead to no header of their section are left alone.
+    """
     data = bytearray(data)
     length = struct.unpack_from("<I", data, 10)[0]
     for place in range(22, 6 + length, 10):
-        _, size, index = struct.unpack_from("<HII", data, place)
-        if size and 1 <= index <= len(data):
+        number, size, index = struct.unpack_from("<HII", data, place)
+        if place == 22:
+            size, index = length, 7
+        if size and 1 <= index < len(data) - 16 and struct.unpack_from("<H", data, index + 1)[0] == number:
             part = data[index - 1 : index - 1 + size]
             struct.pack_into("<H", data, index - 1, plain.crc(bytes(part[2:])))
     struct.pack_into("<H", data, 0, plain.crc(bytes(data[2:])))
