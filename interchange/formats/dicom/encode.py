@@ -9,6 +9,7 @@ from __future__ import annotations
 import zlib
 from collections.abc import Iterable
 from fractions import Fraction
+from functools import lru_cache
 from struct import Struct, pack
 from typing import Final
 
@@ -25,13 +26,19 @@ WRITTEN_SYNTAXES: Final = {"explicit": EXPLICIT, "implicit": IMPLICIT, "deflated
 _SHORT: Final = Struct("<HH2sH")
 _LONG: Final = Struct("<HH2sHI")
 _PLAIN: Final = Struct("<HHI")
-_ITEM: Final = Struct("<HHI")
 
 
 class Item(dict[int, "tuple[bytes, bytes | list[Item]]"]):
-    """A data set in the making: tag to (value representation, padded value or items)."""
+    """A data set in the making: tag to (value representation, padded value or items).
 
-    __slots__ = ()
+    An item that was encoded as part of a sequence keeps its bytes and must not be changed any more.
+    """
+
+    __slots__ = ("encoded",)
+
+    def __init__(self, *values: dict[int, tuple[bytes, bytes | list[Item]]]) -> None:
+        super().__init__(*values)
+        self.encoded: dict[bool, bytes] = {}
 
     def text(self, keyword: str, *values: str | None) -> None:
         """Text values, each cleaned for its representation (:func:`clean`); None and nothing give an empty value."""
@@ -68,12 +75,14 @@ class Item(dict[int, "tuple[bytes, bytes | list[Item]]"]):
         item = coded(value, scheme, meaning)
         modifiers = list(modifiers)
         if modifiers:
+            item = Item(item)
             item.sequence("ModifierCodeSequence", modifiers)
         self.sequence(keyword, [item])
 
 
+@lru_cache(maxsize=1024)
 def coded(value: str, scheme: str, meaning: str) -> Item:
-    """One item of a code sequence (PS3.3 8.8)."""
+    """One item of a code sequence (PS3.3 8.8); equal codes are one item, which must not be changed."""
     item = Item()
     value = clean(value, "UC") or NO_TEXT
     item.text("CodeValue" if len(value) <= 16 else "LongCodeValue", value)
@@ -88,7 +97,7 @@ def encode_item(item: Item, explicit: bool = True) -> bytes:
     for tag in sorted(item):
         vr, value = item[tag]
         if isinstance(value, list):
-            value = b"".join(part for entry in value for part in _delimited(encode_item(entry, explicit)))
+            value = b"".join([_delimited(entry, explicit) for entry in value])
         group, number = tag >> 16, tag & 0xFFFF
         if not explicit:
             parts.append(_PLAIN.pack(group, number, len(value)))
@@ -100,8 +109,13 @@ def encode_item(item: Item, explicit: bool = True) -> bytes:
     return b"".join(parts)
 
 
-def _delimited(body: bytes) -> tuple[bytes, bytes]:
-    return _ITEM.pack(0xFFFE, 0xE000, len(body)), body
+def _delimited(item: Item, explicit: bool) -> bytes:
+    """An item of a sequence with its head (PS3.5 7.5); encoded once."""
+    found = item.encoded.get(explicit)
+    if found is None:
+        body = encode_item(item, explicit)
+        found = item.encoded[explicit] = _PLAIN.pack(0xFFFE, 0xE000, len(body)) + body
+    return found
 
 
 def encode_file(dataset: Item, syntax: Syntax, implementation: tuple[str, str]) -> bytes:

@@ -11,7 +11,7 @@ from fractions import Fraction
 from functools import lru_cache
 from typing import Final
 
-__all__ = ["decimal_text", "parse_decimal", "simplest_between"]
+__all__ = ["decimal_text", "parse_decimal", "parse_decimals", "simplest_between"]
 
 MAX_CHARACTERS: Final = 16
 FULL_DIGITS: Final = 12
@@ -41,6 +41,18 @@ def _parse(text: str) -> Fraction | None:
     if len(str(abs(number))) < FULL_DIGITS or value.denominator == 1:
         return value
     return simplest_between(value - unit / 2, value + unit / 2)
+
+
+@lru_cache(maxsize=4096)
+def parse_decimals(raw: bytes) -> tuple[Fraction, ...] | None:
+    """The values of a decimal string attribute as stored: none where it is empty, None where one is malformed."""
+    values = []
+    for text in raw.decode("ascii", "replace").rstrip(" \0").split("\\"):
+        value = parse_decimal(text)
+        if value is None:
+            return None if text.strip() else ()
+        values.append(value)
+    return tuple(values)
 
 
 def simplest_between(low: Fraction, high: Fraction) -> Fraction:

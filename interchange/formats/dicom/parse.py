@@ -24,8 +24,12 @@ __all__ = ["DataSet", "Element", "File", "Syntax", "looks_like_dicom", "parse", 
 
 UNDEFINED: Final = 0xFFFFFFFF
 PREAMBLE: Final = 128
-VRS_SHORT: Final = frozenset(b"AE AS AT CS DA DS DT FD FL IS LO LT PN SH SL SS ST TM UI UL US".split())
-VRS_LONG: Final = frozenset(b"OB OD OF OL OV OW SQ SV UC UN UR UT UV".split())
+_SHORT: Final = "AE AS AT CS DA DS DT FD FL IS LO LT PN SH SL SS ST TM UI UL US"
+_LONG: Final = "OB OD OF OL OV OW SQ SV UC UN UR UT UV"
+VRS_SHORT: Final = {vr.encode(): vr for vr in _SHORT.split()}
+"""Representations with two bytes of length (PS3.5 7.1.2)."""
+VRS_LONG: Final = {vr.encode(): vr for vr in _LONG.split()}
+"""Representations with four bytes of length."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -56,21 +60,33 @@ class Element(NamedTuple):
     items: tuple[DataSet, ...] | None
 
 
+_new: Final = tuple.__new__
+
+
 class DataSet(dict[int, Element]):
     """Elements by tag; ``data`` are the bytes that the positions of the elements count in.
 
-    ``place`` is the tag path that leads here ("" at the top), ``little`` the byte order of its numbers, ``taken``
-    the tags whose values somebody took in (what is left is listed as unread).
+    ``little`` is the byte order of its numbers, ``taken`` the tags whose values somebody took in (what is left is
+    listed as unread), ``last`` the highest tag so far.  An item knows its owner, sequence and number (from 1).
     """
 
-    __slots__ = ("data", "little", "place", "taken")
+    __slots__ = ("data", "last", "little", "number", "owner", "sequence", "taken")
 
-    def __init__(self, data: bytes, place: str, little: bool) -> None:
-        super().__init__()
+    def __init__(
+        self, data: bytes, little: bool, owner: DataSet | None = None, sequence: int = 0, number: int = 0
+    ) -> None:
         self.data = data
-        self.place = place
         self.little = little
+        self.owner = owner
+        self.sequence = sequence
+        self.number = number
+        self.last = -1
         self.taken: set[int] = set()
+
+    @property
+    def place(self) -> str:
+        """The tag path that leads here, with a slash behind it; empty at the top."""
+        return "" if self.owner is None else f"{self.owner.at(self.sequence)}[{self.number}]/"
 
     def raw(self, tag: int) -> bytes | None:
         """The bytes of a value, None where the element is absent."""
@@ -142,7 +158,7 @@ def parse(data: bytes) -> File:
     deviations: list[Deviation] = []
     start = PREAMBLE + 4 if data[PREAMBLE : PREAMBLE + 4] == b"DICM" else 0
     preamble = start > 0
-    meta = DataSet(data, "", True)
+    meta = DataSet(data, True)
     syntax = IMPLICIT
     if not preamble:
         bare = _bare_syntax(data)
@@ -162,16 +178,16 @@ def parse(data: bytes) -> File:
     else:
         trailing = 0
     parser = _Parser(data, syntax, deviations)
-    dataset = DataSet(data, "", syntax.little)
+    dataset = DataSet(data, syntax.little)
     end = parser.top(start, dataset)
     return File(syntax, meta, dataset, preamble, trailing + len(data) - end, deviations)
 
 
 def parse_written(data: bytes) -> File:
     """Parse a data set that this program encoded in Explicit VR Little Endian, without anything around it."""
-    dataset = DataSet(data, "", True)
+    dataset = DataSet(data, True)
     _Parser(data, EXPLICIT, []).top(0, dataset)
-    return File(EXPLICIT, DataSet(data, "", True), dataset, preamble=True)
+    return File(EXPLICIT, DataSet(data, True), dataset, preamble=True)
 
 
 def _declared_syntax(meta: DataSet) -> Syntax:
@@ -234,28 +250,29 @@ class _Parser:
                     raise
                 self.deviations.append(("cut-after-samples", error.place, ""))
                 return pos
-            last = max(last, next(reversed(dataset)))
+            last = dataset.last
         return pos
 
-    def items(self, pos: int, limit: int, closed: bool, path: str, depth: int) -> tuple[tuple[DataSet, ...], int]:
+    def items(
+        self, pos: int, limit: int, closed: bool, owner: DataSet, sequence: int, depth: int
+    ) -> tuple[tuple[DataSet, ...], int]:
         """The items of a sequence that ends at ``limit``, or with ``closed`` at a delimiter before that."""
         if depth > MAX_DEPTH:
-            raise SourceError(f"sequences are nested deeper than {MAX_DEPTH}", path)
+            raise SourceError(f"sequences are nested deeper than {MAX_DEPTH}", owner.at(sequence))
         items: list[DataSet] = []
         while closed or pos < limit:
             if pos + 8 > limit:
-                raise SourceError("the sequence ends in the middle of an item", path)
+                raise SourceError("the sequence ends in the middle of an item", owner.at(sequence))
             group, number, length = self.plain.unpack_from(self.data, pos)
             tag = group << 16 | number
             pos += 8
             if tag == SEQUENCE_END:
                 break
             if tag != ITEM:
-                raise SourceError(f"an item was expected at byte {pos - 8}", path)
-            place = f"{path}[{len(items) + 1}]/"
-            item = DataSet(self.data, place, self.little)
+                raise SourceError(f"an item was expected at byte {pos - 8}", owner.at(sequence))
+            item = DataSet(self.data, self.little, owner, sequence, len(items) + 1)
             items.append(item)
-            self._count(place)
+            self._count(item)
             pos = self._item(pos, length, limit, item, depth)
         return tuple(items), pos
 
@@ -275,29 +292,28 @@ class _Parser:
             pos = self._one(pos, end, item, depth)
         return pos
 
-    def _count(self, place: str) -> None:
+    def _count(self, where: DataSet) -> None:
         self.left -= 1
         if self.left < 0:
-            raise SourceError(f"has more than {MAX_ELEMENTS} elements", place)
+            raise SourceError(f"has more than {MAX_ELEMENTS} elements", where.place)
 
     def _one(self, pos: int, end: int, into: DataSet, depth: int) -> int:
         """Parse the element at ``pos`` into ``into``; the position after it."""
         self.left -= 1
         if self.left < 0 or pos + 8 > end:
-            self._count(into.place)
+            self._count(into)
             raise SourceError(f"{end - pos} bytes are left where an element begins", f"{into.place}byte {pos}")
         if self.explicit:
             group, number, code, length = self.short.unpack_from(self.data, pos)
             pos += 8
-            if code not in VRS_SHORT:
-                if code not in VRS_LONG:
-                    self._unknown_vr(code, into, group << 16 | number)
+            tag = group << 16 | number
+            vr = VRS_SHORT.get(code)
+            if vr is None:
+                vr = VRS_LONG.get(code) or self._unknown_vr(code, into, tag)
                 if pos + 4 > end:
-                    raise SourceError("ends in the middle of an element", into.at(group << 16 | number))
+                    raise SourceError("ends in the middle of an element", into.at(tag))
                 (length,) = self.long.unpack_from(self.data, pos)
                 pos += 4
-            tag = group << 16 | number
-            vr = code.decode("ascii")
         else:
             group, number, length = self.plain.unpack_from(self.data, pos)
             pos += 8
@@ -305,23 +321,28 @@ class _Parser:
             vr = vr_of(tag)
         if length == UNDEFINED or vr in ("SQ", "UN"):
             return self._nested(tag, vr, pos, length, end, into, depth)
-        if pos + length > end:
-            raise SourceError(f"the value is {pos + length - end} bytes longer than what is left", into.at(tag))
-        self._put(into, Element(tag, vr, pos, length, None))
-        return int(pos + length)
+        after: int = pos + length
+        if after > end:
+            raise SourceError(f"the value is {after - end} bytes longer than what is left", into.at(tag))
+        if tag > into.last:
+            into.last = tag
+            into[tag] = _new(Element, (tag, vr, pos, length, None))
+        else:
+            self._misplaced(into, _new(Element, (tag, vr, pos, length, None)))
+        return after
 
-    def _unknown_vr(self, code: bytes, into: DataSet, tag: int) -> None:
+    def _unknown_vr(self, code: bytes, into: DataSet, tag: int) -> str:
         """Two capitals may be a representation to come, in the long form (PS3.5 6.2.2); other bytes are damage."""
         if not (code.isalpha() and code.isupper()):
             raise SourceError("has no value representation: the data set is damaged here", into.at(tag))
         self.deviations.append(("unknown-vr", into.at(tag), ""))
+        return code.decode("ascii")
 
     def _nested(self, tag: int, vr: str, pos: int, length: int, end: int, into: DataSet, depth: int) -> int:
         """A sequence, an element of unknown representation, or one of undefined length."""
-        path = into.at(tag)
         stop = None if length == UNDEFINED else pos + length
         if stop is not None and stop > end:
-            raise SourceError(f"the value is {stop - end} bytes longer than what is left", path)
+            raise SourceError(f"the value is {stop - end} bytes longer than what is left", into.at(tag))
         if vr == "UN" and stop is not None:
             known = vr_of(tag) if self.explicit else "UN"
             if known != "SQ" or not self.little:
@@ -331,7 +352,7 @@ class _Parser:
             return self._fragments(tag, vr, pos, into)
         explicit, self.explicit = self.explicit, self.explicit and vr != "UN"
         try:
-            items, after = self.items(pos, end if stop is None else stop, stop is None, path, depth + 1)
+            items, after = self.items(pos, end if stop is None else stop, stop is None, into, tag, depth + 1)
         finally:
             self.explicit = explicit
         self._put(into, Element(tag, "SQ", pos, after - pos, items))
@@ -348,17 +369,19 @@ class _Parser:
                 return pos
             if group << 16 | number != ITEM or pos + length > self.size:
                 break
-            self._count(into.place)
+            self._count(into)
             pos += length
         raise SourceError("the value in fragments is damaged", into.at(tag))
 
     def _put(self, into: DataSet, element: Element) -> None:
-        tag = element.tag
-        if into:
-            last = next(reversed(into))
-            if tag <= last:
-                rule = "duplicate-element" if tag in into else "element-order"
-                self.deviations.append((rule, into.at(tag), ""))
-                if tag in into:
-                    return
-        into[tag] = element
+        if element.tag > into.last:
+            into.last = element.tag
+            into[element.tag] = element
+        else:
+            self._misplaced(into, element)
+
+    def _misplaced(self, into: DataSet, element: Element) -> None:
+        """An element whose tag does not ascend: of two with one tag the first counts."""
+        rule = "duplicate-element" if element.tag in into else "element-order"
+        self.deviations.append((rule, into.at(element.tag), ""))
+        into.setdefault(element.tag, element)

@@ -13,7 +13,7 @@ from interchange.findings import Finding
 from interchange.formats.dicom.charsets import Charset, charset
 from interchange.formats.dicom.dictionary import tag_of
 from interchange.formats.dicom.limits import MAX_TEXT
-from interchange.formats.dicom.numbers import parse_decimal
+from interchange.formats.dicom.numbers import parse_decimals
 from interchange.formats.dicom.parse import DataSet
 from interchange.formats.dicom.rules import RULE
 from interchange.formats.dicom.values import integers
@@ -21,6 +21,7 @@ from interchange.formats.dicom.values import integers
 __all__ = ["CodeItem", "Context", "View"]
 
 CHARACTER_SET = 0x00080005
+SHORT = 512
 
 
 class CodeItem(NamedTuple):
@@ -32,11 +33,12 @@ class CodeItem(NamedTuple):
 
 
 class Context:
-    """What one reading collects: the findings, in order, and codes that were met before."""
+    """What one reading collects: the findings, in order, and the codes that were met before, by their bytes."""
 
-    __slots__ = ("findings", "seen")
+    __slots__ = ("codes", "findings", "seen")
 
     def __init__(self) -> None:
+        self.codes: dict[tuple[bytes, Charset], tuple[CodeItem, frozenset[int]]] = {}
         self.findings: list[Finding] = []
         self.seen: set[tuple[str, str]] = set()
 
@@ -96,16 +98,17 @@ class View:
     def whole_text(self, keyword: str) -> str | None:
         """Text that is one value whatever it holds (ST, LT, UT); None where there is none."""
         raw = self.raw(keyword)
-        if not raw:
-            return None
+        return self._decoded(keyword, raw).rstrip(" \0") or None if raw else None
+
+    def _decoded(self, keyword: str, raw: bytes) -> str:
         if len(raw) > MAX_TEXT:
             self.dataset.taken.discard(tag_of(keyword))
             self.context.tolerate("long-text", self.at(keyword), f"{len(raw)} bytes")
-            return None
+            return ""
         text, valid = self.charset.decode(raw)
         if not valid:
             self.context.tolerate("undecodable-text", self.at(keyword))
-        return text.rstrip(" \0") or None
+        return text
 
     def texts(self, keyword: str) -> tuple[str, ...]:
         """All values of a text attribute, without blanks around; empty ones at the end are dropped."""
@@ -119,6 +122,11 @@ class View:
 
     def text(self, keyword: str) -> str | None:
         """The first value of a text attribute, None where it is absent or empty; further ones make a finding."""
+        raw = self.raw(keyword)
+        if not raw:
+            return None
+        if b"\\" not in raw:
+            return self._decoded(keyword, raw).strip(" \0") or None
         values = self.texts(keyword)
         if len(values) > 1:
             self.context.tolerate("too-many-values", self.at(keyword), f"{len(values)} values")
@@ -129,15 +137,11 @@ class View:
         raw = self.raw(keyword)
         if not raw or len(raw) > MAX_TEXT:
             return ()
-        values = []
-        for text in raw.decode("ascii", "replace").rstrip(" \0").split("\\"):
-            value = parse_decimal(text)
-            if value is None:
-                if text.strip():
-                    self.context.tolerate("malformed-number", self.at(keyword))
-                return ()
-            values.append(value)
-        return tuple(values)
+        values = parse_decimals(raw) if len(raw) < SHORT else parse_decimals.__wrapped__(raw)
+        if values is None:
+            self.context.tolerate("malformed-number", self.at(keyword))
+            return ()
+        return values
 
     def decimal(self, keyword: str) -> Fraction | None:
         """The first decimal string."""
@@ -181,9 +185,22 @@ class View:
         return items[0] if items else None
 
     def code(self, keyword: str) -> CodeItem | None:
-        """The code in a sequence of one."""
-        item = self.item(keyword)
-        return None if item is None else item.as_code()
+        """The code in a sequence of one; a sequence whose bytes were met before is not decoded again."""
+        tag = tag_of(keyword)
+        element = self.dataset.get(tag)
+        if element is None or not element.items or len(element.items) > 1 or element.length > SHORT:
+            item = self.item(keyword)
+            return None if item is None else item.as_code()
+        self.dataset.taken.add(tag)
+        inner = element.items[0]
+        key = self.dataset.data[element.start : element.start + element.length], self.charset
+        known = self.context.codes.get(key)
+        if known is not None:
+            inner.taken.update(known[1])
+            return known[0]
+        found = View(inner, self.context, self.charset).as_code()
+        self.context.codes[key] = found, frozenset(inner.taken)
+        return found
 
     def as_code(self) -> CodeItem:
         """This item as a code."""

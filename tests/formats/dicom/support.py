@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+import re
 import subprocess
 import sys
 from pathlib import Path
@@ -171,8 +172,9 @@ FALSE_ALARMS = {
 }
 """What dciodvfy calls an error and is none, with the clause that says so."""
 
-LENGTH_IN_BYTES = "Length invalid for this VR"
-"""dciodvfy counts bytes; PS3.5 6.2 limits the number of characters, which UTF-8 writes in up to four bytes."""
+ODD_VALUES = re.compile(r"Length invalid for this VR|\[D[AT]\] = <(?!(18|19|20)\d\d)\d{4}")
+"""What dciodvfy says of odd values and PS3.5 6.2 does not: it counts bytes where the standard limits the number of
+characters (UTF-8 has up to four bytes each), and takes years before 1800 and after 2099 for no years."""
 
 
 def verified(data: bytes, folder: Path) -> list[str]:

@@ -54,7 +54,7 @@ EXAMPLES = [
 
 
 PYDICOM_DIFFERS = {b"ISO_IR 13", b"ISO 2022 IR 13\\ISO 2022 IR 87", b"\\ISO 2022 IR 58"}
-"""pydicom 3.0.2 keeps the escape sequence of ISO 2022 IR 58 in the text; half-width kana are its own choice of codec."""
+"""pydicom 3.0.2 keeps the escape sequence of ISO 2022 IR 58 in the text; for kana it has a codec of its own."""
 
 
 @pytest.mark.parametrize(("terms", "raw", "text"), EXAMPLES)

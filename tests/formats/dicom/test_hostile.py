@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import struct
 import time
 
@@ -9,7 +10,7 @@ import pytest
 from hypothesis import HealthCheck, Phase, given, settings
 from hypothesis import strategies as st
 
-from interchange.errors import InterchangeError, SourceError
+from interchange.errors import SourceError
 from interchange.formats import dicom
 from interchange.formats.dicom.recognise import recognise
 from interchange.sources import Source
@@ -24,13 +25,8 @@ RICH = written(everything())
 def holds(data: bytes) -> None:
     """The contract in one place."""
     recognise(Source(data))
-    try:
-        recording = dicom.read(Source(data, "x.dcm"))
-    except InterchangeError as error:
-        assert error.status == 3
-        assert error.reason
-    else:
-        assert recording.tracings
+    with contextlib.suppress(SourceError):
+        assert dicom.read(Source(data, "x.dcm")).tracings
     assert isinstance(dicom.check(Source(data, "x.dcm")), tuple)
 
 

@@ -75,28 +75,72 @@ def stale() -> bytes:
     return written(scenario()).replace(b"hiccup", b"hickup")
 
 
+def swapped() -> bytes:
+    data = saved(ecg())
+    at = data.index(b"\x10\0\x20\0LO")
+    end = at + 8 + data[at + 6]
+    size = struct.unpack("<H", data[end + 6 : end + 8])[0] + 8
+    return data[:at] + data[end : end + size] + data[at:end] + data[end + size :]
+
+
+def doubled() -> bytes:
+    data = saved(ecg())
+    at = data.index(b"\x10\0\x20\0LO")
+    end = at + 8 + data[at + 6]
+    return data[:end] + data[at:end] + data[end:]
+
+
+def cut() -> bytes:
+    ds = ecg()
+    ds.add_new(0x60000010, "US", 1)
+    return saved(ds)[:-1]
+
+
+def long_text() -> Dataset:
+    ds = ecg()
+    ds.add_new("ReasonForVisit", "UT", "x" * (16 * 1024**2 + 2))
+    return ds
+
+
+def not_a_sequence() -> Dataset:
+    ds = ecg()
+    del ds.AcquisitionContextSequence
+    ds.add_new("AcquisitionContextSequence", "LO", "no sequence")
+    return ds
+
+
+def two_groups() -> Dataset:
+    ds = with_annotation(
+        TemporalRangeType="POINT", ReferencedSamplePositions=[5], ReferencedWaveformChannels=[1, 0, 2, 0]
+    )
+    ds.WaveformSequence = Sequence([group(counts()), group(counts())])
+    return ds
+
+
 BROKEN: dict[str, Broken] = {
     "unreadable": lambda: b"\0" * 128 + b"DICM",
     "no-preamble": lambda: saved(ecg(), bare=True),
     "no-file-meta": without_meta,
-    "element-order": lambda: swapped(),
-    "duplicate-element": lambda: doubled(),
+    "element-order": swapped,
+    "duplicate-element": doubled,
     "unknown-vr": lambda: replaced(b"LO\4\0T-1 ", b"ZZ\0\0\0\0\0\0"),
-    "cut-after-samples": lambda: cut(),
+    "cut-after-samples": cut,
     "trailing-bytes": lambda: saved(ecg(), "deflated") + b"abc",
     "meta-mismatch": lambda: saved(ecg()).replace(b"2.25.101", b"2.25.999", 1),
     "character-set": lambda: ecg(SpecificCharacterSet="ISO_IR 100") and replaced(b"ISO_IR 192", b"ISO_IR 777"),
     "undecodable-text": lambda: replaced(b"Test maker", b"Test mak\xff\xfe"),
-    "long-text": lambda: long_text(),
+    "long-text": long_text,
     "malformed-number": lambda: replaced(b"500 ", b"5x0 "),
     "malformed-date": lambda: replaced(b"19700102", b"1970xx02"),
     "value-length": lambda: ecg(AccessionNumber="12345678901234567"),
     "value-characters": lambda: replaced(b"Test maker", b"Test\x07maker"),
     "odd-length": odd_length,
     "bad-uid": lambda: replaced(b"2.25.102", b"2.25.002"),
-    "not-a-sequence": lambda: not_a_sequence(),
+    "not-a-sequence": not_a_sequence,
     "too-many-values": lambda: ecg(PatientID="A\\B"),
-    "too-many-items": lambda: first_channel(ChannelSourceSequence=Sequence([code("2:1", "MDC", "I"), code("2:2", "MDC", "II")])),
+    "too-many-items": lambda: first_channel(
+        ChannelSourceSequence=Sequence([code("2:1", "MDC", "I"), code("2:2", "MDC", "II")])
+    ),
     "missing-type-1": lambda: ecg(ContentDate=None),
     "missing-type-2": lambda: ecg(AccessionNumber=None),
     "missing-conditional": lambda: first_channel(ChannelBaseline=None),
@@ -139,55 +183,13 @@ BROKEN: dict[str, Broken] = {
     "annotation-reference": lambda: with_annotation(ReferencedWaveformChannels=[2, 0]),
     "annotation-position": lambda: with_annotation(TemporalRangeType="POINT", ReferencedSamplePositions=[501]),
     "annotation-range": lambda: with_annotation(TemporalRangeType="SEGMENT", ReferencedSamplePositions=[5]),
-    "annotation-groups": lambda: two_groups(),
+    "annotation-groups": two_groups,
     "annotation-misplaced": real_file,
     "retired-concept-scheme": real_file,
     "concept-unknown": lambda: with_annotation(ConceptNameCodeSequence=Sequence([code("Q", "DCM", "new")])),
     "zero-interval": real_file,
     "stale-lines": stale,
 }  # fmt: skip
-
-
-def swapped() -> bytes:
-    data = saved(ecg())
-    at = data.index(b"\x10\0\x20\0LO")
-    end = at + 8 + data[at + 6]
-    size = struct.unpack("<H", data[end + 6 : end + 8])[0] + 8
-    return data[:at] + data[end : end + size] + data[at:end] + data[end + size :]
-
-
-def doubled() -> bytes:
-    data = saved(ecg())
-    at = data.index(b"\x10\0\x20\0LO")
-    end = at + 8 + data[at + 6]
-    return data[:end] + data[at:end] + data[end:]
-
-
-def cut() -> bytes:
-    ds = ecg()
-    ds.add_new(0x60000010, "US", 1)
-    return saved(ds)[:-1]
-
-
-def long_text() -> Dataset:
-    ds = ecg()
-    ds.add_new("ReasonForVisit", "UT", "x" * (16 * 1024**2 + 2))
-    return ds
-
-
-def not_a_sequence() -> Dataset:
-    ds = ecg()
-    del ds.AcquisitionContextSequence
-    ds.add_new("AcquisitionContextSequence", "LO", "no sequence")
-    return ds
-
-
-def two_groups() -> Dataset:
-    ds = with_annotation(
-        TemporalRangeType="POINT", ReferencedSamplePositions=[5], ReferencedWaveformChannels=[1, 0, 2, 0]
-    )
-    ds.WaveformSequence = Sequence([group(counts()), group(counts())])
-    return ds
 
 
 def test_every_rule_has_a_sample():
