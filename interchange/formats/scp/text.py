@@ -32,7 +32,7 @@ LANGUAGES: Final[dict[int, str]] = {
 
 _EAST_ASIAN: Final = frozenset({0x17, 0x1F, 0x27, 0x2F})
 _ESCAPED: Final = ("iso2022_jp_ext", "iso2022_kr")
-_WRITTEN: Final = (0x00, 0x01, 0x03, 0x0B, 0x13, 0x1B, 0x23, 0x2B, 0x33, 0x3B)
+_WRITTEN: Final = (0x00, 0x01, 0x3B, 0x03, 0x0B, 0x13, 0x1B, 0x23, 0x2B, 0x33)
 _YEN: Final = {0x5C: "\N{YEN SIGN}", 0x7E: "\N{OVERLINE}"}
 
 
@@ -64,6 +64,7 @@ def _is_utf_16(value: bytes) -> bool:
 
 def _decode_unicode_16(value: bytes) -> tuple[str, str]:
     name = "utf-16" if value[:2] in (b"\xff\xfe", b"\xfe\xff") else "utf-16-le"
+    value = value[: len(value) // 2 * 2]
     try:
         return value.decode(name).split("\0", 1)[0], "text-unicode"
     except UnicodeDecodeError:
