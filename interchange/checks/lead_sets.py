@@ -226,9 +226,9 @@ def _completeness(view: View, summary: LeadSummary) -> Iterator[Finding]:
     elif not leads:
         yield _NONE.at("tracings")
     if summary.missing and summary.expected:
-        yield _INCOMPLETE.at("tracings", f"{summary.id} wants {listed(summary.missing, len(summary.wanted))}")
+        yield _INCOMPLETE.at("tracings", f"of {summary.id}: {', '.join(summary.missing)}")
     elif summary.missing and summary.id == "standard-12":
-        yield _TWELVE.at("tracings", listed(summary.missing))
+        yield _TWELVE.at("tracings", ", ".join(summary.missing))
     if summary.derivable:
         yield _DERIVABLE.at("tracings", ", ".join(_formula(name, how) for name, how in summary.derivable))
     if leads and set(leads) <= {*LIMB_LEADS, "-aVR"} and len(leads) > 1:

@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 from interchange.checks.figures import MAINS, Figures, block_seconds, figures
 from interchange.checks.saturation import saturated_runs
 from interchange.checks.sources import I25, PROJECT
-from interchange.checks.view import Row, Strip, View, listed, marks_by_tracing, number, seconds
+from interchange.checks.view import Row, Strip, View, counted, listed, marks_by_tracing, number, seconds
 from interchange.findings import Finding, Rule
 from interchange.vocabulary import lead_for_channel
 
@@ -134,9 +134,11 @@ def _gaps(strip: Strip) -> Iterator[Finding]:
     for row in holed[:_SHOWN_SPANS]:
         gone = missing[row.index]
         first = seconds(int(gone.argmax()) / strip.tracing.rate)
-        parts.append(f"{row.shown}: {int(gone.sum())} of {gone.size} in {_runs(gone)} gaps, the first at {first}")
+        parts.append(
+            f"{row.shown}: {int(gone.sum())} of {gone.size} in {counted(_runs(gone), 'gap')}, the first at {first}"
+        )
     if len(holed) > _SHOWN_SPANS:
-        parts.append(f"and in {len(holed) - _SHOWN_SPANS} more leads")
+        parts.append(f"and in {counted(len(holed) - _SHOWN_SPANS, 'more lead')}")
     yield _MISSING.at(strip.place_of(holed), "; ".join(parts))
 
 
@@ -189,7 +191,7 @@ def _flat_stretches(view: View, strip: Strip, found: Figures, live: NDArray[np.i
         name = found.rows[live[at]].shown
         parts.append(f"{name} from {seconds(first * block)} to {seconds((stop + need) * block)}")
     if len(rows) > _SHOWN_SPANS:
-        parts.append(f"and {len(rows) - _SHOWN_SPANS} more leads")
+        parts.append(f"and {counted(len(rows) - _SHOWN_SPANS, 'more lead')}")
     yield _FLAT.at(strip.place_of([found.rows[live[at]] for at in rows]), "; ".join(parts))
 
 
@@ -211,9 +213,11 @@ def _saturation(view: View, strip: Strip, rows: Sequence[Row]) -> Iterator[Findi
         if runs:
             hit.append(row)
             first = seconds(runs[0].start / strip.tracing.rate)
-            parts.append(f"{row.shown}: {len(runs)} times at {number(runs[0].level)} uV, the first at {first}")
+            parts.append(
+                f"{row.shown}: {counted(len(runs), 'time')} at {number(runs[0].level)} uV, the first at {first}"
+            )
     if hit:
-        more = [f"and {len(hit) - _SHOWN_SPANS} more leads"] if len(hit) > _SHOWN_SPANS else []
+        more = [f"and {counted(len(hit) - _SHOWN_SPANS, 'more lead')}"] if len(hit) > _SHOWN_SPANS else []
         yield _SATURATED.at(strip.place_of(hit), "; ".join(parts[:_SHOWN_SPANS] + more))
 
 
@@ -349,7 +353,7 @@ def _said(view: View) -> Iterator[Finding]:
     """Noise that the source marks: carried, never invented."""
     marked = [m for m in view.recording.marks if m.concept in _NOISE_MARKS]
     if marked:
-        yield _SAID.at("marks", f"{len(marked)} marks")
+        yield _SAID.at("marks", counted(len(marked), "mark"))
     graded = []
     for m in view.recording.measurements:
         if m.concept == "lead-quality" and m.value is not None and m.value.denominator == 1:

@@ -13,7 +13,7 @@ from interchange.vocabulary import Lead, lead_for_channel
 if TYPE_CHECKING:
     from interchange.checks.config import CheckConfig
 
-__all__ = ["Row", "Strip", "View", "listed", "look_at", "marks_by_tracing", "number", "seconds"]
+__all__ = ["Row", "Strip", "View", "counted", "listed", "look_at", "marks_by_tracing", "number", "seconds"]
 
 CHEST = ("V1", "V2", "V3", "V4", "V5", "V6")
 _UNPLACED = frozenset({"unspecified", "C", "V", "MCL", "CC", "CM", "Extern"})
@@ -135,6 +135,11 @@ def listed(rows: Iterable[str], total: int = 0) -> str:
     if len(names) > _MANY + 1:
         return f"{', '.join(names[:_MANY])} and {len(names) - _MANY} more"
     return ", ".join(names)
+
+
+def counted(count: int, thing: str) -> str:
+    """ "1 gap", "2 gaps"."""
+    return f"{count} {thing}" if count == 1 else f"{count} {thing}s"
 
 
 def number(value: float | Fraction, digits: int = 3) -> str:

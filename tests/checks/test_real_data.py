@@ -4,8 +4,10 @@ PTB-XL records 00841 (CC BY 4.0) and MIT-BIH record 100 (ODC-By 1.0) are in the 
 of pydicom (MIT), which is read where it is installed.
 """
 
+from dataclasses import replace
 from pathlib import Path
 
+import numpy as np
 import pytest
 
 import interchange
@@ -13,6 +15,7 @@ from fixtures.field import limb_leads, twelve_leads, with_strip
 from interchange.checks import build_report, check_recording
 from interchange.checks.config import CheckConfig
 from interchange.checks.consistency import sums
+from interchange.checks.figures import figures
 from interchange.checks.view import look_at
 
 OPEN = Path(__file__).resolve().parents[2] / "fixtures" / "open"
@@ -65,7 +68,6 @@ def test_real_dicom_recording(dicom):
 
 def test_real_measurements_are_held_against_real_marks(dicom):
     """Moved by 60 ms or 12 /min they are found, so the silence above means something."""
-    from dataclasses import replace
 
     def moved(concept, by):
         found = [
@@ -89,17 +91,36 @@ def test_limb_leads_of_real_recordings_fit_together(dicom):
             assert {entry.says for entry in found} <= {"holds", "nothing"}
 
 
-def test_faults_put_into_a_real_recording_are_named():
-    import numpy as np
+def running_median(row, size):
+    """Median over a window of so many samples, the ends repeated."""
+    half = size // 2
+    padded = np.concatenate([np.full(half, row[0]), row, np.full(half, row[-1])])
+    return np.median(np.lib.stride_tricks.sliding_window_view(padded, 2 * half + 1), axis=1)
 
+
+@pytest.mark.parametrize("name", ["00841_hr", "00841_lr"])
+def test_wander_is_that_of_the_usual_two_medians(name):
+    """A baseline by running medians of 0.2 s and 0.6 s, which takes P, QRS and T away, wanders as far where it does."""
+    made = interchange.read(OPEN / f"{name}.hea")
+    view = look_at(made, CheckConfig())
+    found = figures(view.rhythms[0])
+    rate, compared = int(made.tracings[0].rate), 0
+    for at, row in enumerate(found.rows):
+        baseline = running_median(running_median(made.tracings[0].microvolts()[row.index], rate // 5), rate * 3 // 5)
+        assert found.wander[at, 0] < np.ptp(baseline) + 100, row.shown
+        if np.ptp(baseline) > 400:
+            assert found.wander[at, 0] == pytest.approx(np.ptp(baseline), rel=0.2), row.shown
+            compared += 1
+    assert compared
+
+
+def test_faults_put_into_a_real_recording_are_named():
     made = interchange.read(OPEN / "00841_hr.hea")
     tracing = made.tracings[0]
 
     def with_row(name, change):
         samples = tracing.samples.copy()
         samples[tracing.row(name)] = change(samples[tracing.row(name)])
-        from dataclasses import replace
-
         return rules(made.with_(tracings=(replace(tracing, samples=samples),)))
 
     assert "consistency.sign" in with_row("aVR", lambda row: -row)
