@@ -31,6 +31,9 @@ NOTE: Final = 22
 LAST_CODE: Final = 49
 LONGEST_AUX: Final = 255
 
+_FREE: Final = frozenset({15, 17, *range(42, 50)})
+"""Codes that a file may define for itself; nothing else gives them a meaning."""
+
 _SKIP, _NUM, _SUB, _CHN, _AUX = 59, 60, 61, 62, 63
 _NEAR: Final = 1023
 _FAR: Final = 2**31 - 1
@@ -94,14 +97,15 @@ def parse_annotations(data: bytes) -> AnnotationFile:
 
 
 def is_annotation_file(data: bytes) -> bool:
-    """Whether the bytes are an annotation file without any doubt: well formed from first to last."""
+    """Whether the bytes are an annotation file without any doubt: well formed, and every code has a meaning."""
     if len(data) < 2 or len(data) % 2 or data[-2:] != b"\0\0":
         return False
     try:
         file = parse_annotations(data)
     except SourceError:
         return False
-    return not any(rule != "wfdb.annotation-note" for rule, _ in file.broken)
+    known = all(item.code not in _FREE or item.code in file.own_types for item in file.annotations)
+    return known and not any(rule != "wfdb.annotation-note" for rule, _ in file.broken)
 
 
 class _FileNotes:

@@ -74,7 +74,7 @@ def mark_files(
         setting = Setting(resolution or rate, group, tracing, channels, {})
         drafts, told = _drafted(chosen, setting)
         rest = {number for number in range(len(chosen)) if number not in {draft.number for draft in drafts}}
-        read = marks_of([draft.item for draft in drafts], setting)
+        read = marks_of([without_flag(draft.item) for draft in drafts], setting)
         items = []
         for draft, mark in zip(drafts, read, strict=True):
             if mark == chosen[draft.number] and draft.number not in told:

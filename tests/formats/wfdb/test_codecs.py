@@ -105,7 +105,7 @@ def test_bits_that_should_be_zero_are_reported(form: int, data: bytes) -> None:
     assert rules(recording) == ["wfdb.packing-bits"]
 
 
-# FLAC ----------------------------------------------------------------------------------------------------------------
+# FLAC ------------------------------------------------------------------------------------------------------------
 
 
 def flac_record(form: int, rows: list[list[int]], **fields: Any) -> tuple[str, bytes]:

@@ -130,7 +130,7 @@ def test_white_space_of_other_scripts_does_not_split_fields() -> None:
     assert header.signals[0].description == "a\u00a0b\u2003c\u0085d"
 
 
-# Dialects ----------------------------------------------------------------------------------------------------------
+# Dialects --------------------------------------------------------------------------------------------------------
 
 
 def test_a_stamp_of_file_making_is_no_start_time() -> None:
@@ -223,7 +223,7 @@ def test_findings_name_lines_and_never_text() -> None:
     assert next(f for f in header.findings if f.rule == "wfdb.signal-field").place == "lines 2-3"
 
 
-# What cannot be understood -------------------------------------------------------------------------------------------
+# What cannot be understood ---------------------------------------------------------------------------------------
 
 IMPOSSIBLE = [
     ("", "the header"),

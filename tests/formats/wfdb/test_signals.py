@@ -160,7 +160,7 @@ def test_offsets_that_differ_within_a_file() -> None:
     assert rules(recording) == ["wfdb.offset-differs"]
 
 
-# Prologs, frames, skew -------------------------------------------------------------------------------------------------
+# Prologs, frames, skew -------------------------------------------------------------------------------------------
 
 
 def test_a_matrix_file_with_its_prolog() -> None:
@@ -216,7 +216,7 @@ def test_a_skew_beyond_the_record_leaves_nothing(skew: int) -> None:
     assert tracing.missing.all()
 
 
-# Units and scales -------------------------------------------------------------------------------------------------------
+# Units and scales ------------------------------------------------------------------------------------------------
 
 
 @pytest.mark.parametrize(
