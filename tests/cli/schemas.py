@@ -19,6 +19,7 @@ SCHEMAS = {
     "interchange comparison": "comparison",
     "interchange rules": "rules",
     "interchange error": "error",
+    "interchange batch": "batch",
 }
 
 
