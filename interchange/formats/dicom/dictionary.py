@@ -21,6 +21,7 @@ from pathlib import Path
 from typing import Final
 
 __all__ = [
+    "TAGS",
     "Attribute",
     "Module",
     "StorageClass",
@@ -161,20 +162,24 @@ def storage_classes() -> dict[str, StorageClass]:
     }
 
 
-@cache
-def _by_tag() -> dict[int, tuple[str, str]]:
-    known = {a.tag: (a.vr, a.keyword) for a in reversed(attributes())}
-    return {**known, **FILE_META}
+def _known() -> tuple[dict[int, tuple[str, str]], dict[str, int]]:
+    """Tag to (representation, keyword), and keyword to tag, of the first row of each attribute."""
+    by_tag = {tag: (vr, keyword) for tag, (vr, keyword) in FILE_META.items()}
+    with (TABLES / "attributes.csv").open(encoding="utf-8", newline="") as file:
+        reader = csv.reader(file)
+        next(reader)
+        for _, _, tag, vr, _, keyword, *_ in reader:
+            by_tag.setdefault(int(tag[:4] + tag[5:], 16), (vr, keyword))
+    return by_tag, {keyword: tag for tag, (_, keyword) in by_tag.items()}
 
 
-@cache
-def _by_keyword() -> dict[str, int]:
-    return {keyword: tag for tag, (_, keyword) in _by_tag().items()}
+_BY_TAG, TAGS = _known()
+"""Tags of all attributes of the tables by keyword."""
 
 
 def tag_of(keyword: str) -> int:
     """The tag of an attribute of the tables, as one 32-bit number."""
-    return _by_keyword()[keyword]
+    return TAGS[keyword]
 
 
 def keyword_of(tag: int) -> str:
@@ -182,8 +187,8 @@ def keyword_of(tag: int) -> str:
 
     Tags outside the project's tables are looked up in pydicom's dictionary, which is loaded for that only.
     """
-    if tag in _by_tag():
-        return _by_tag()[tag][1]
+    if tag in _BY_TAG:
+        return _BY_TAG[tag][1]
     if tag >> 16 & 1:
         return ""
     from pydicom.datadict import keyword_for_tag
@@ -196,8 +201,8 @@ def vr_of(tag: int) -> str:
 
     Where PS3.6 leaves a choice (``OB or OW``), the word form of implicit data sets is meant.
     """
-    if tag in _by_tag():
-        vr = _by_tag()[tag][0]
+    if tag in _BY_TAG:
+        vr = _BY_TAG[tag][0]
     elif tag >> 16 & 1:
         return "LO" if 0x10 <= tag & 0xFFFF <= 0xFF else "UN"
     elif tag & 0xFFFF == 0:

@@ -13,7 +13,7 @@ from functools import lru_cache
 from struct import Struct, pack
 from typing import Final
 
-from interchange.formats.dicom.dictionary import tag_of, vr_of
+from interchange.formats.dicom.dictionary import TAGS, vr_of
 from interchange.formats.dicom.numbers import decimal_text
 from interchange.formats.dicom.parse import DEFLATED, EXPLICIT, IMPLICIT, VRS_LONG, Syntax
 from interchange.formats.dicom.placeholders import NO_TEXT
@@ -42,7 +42,7 @@ class Item(dict[int, "tuple[bytes, bytes | list[Item]]"]):
 
     def text(self, keyword: str, *values: str | None) -> None:
         """Text values, each cleaned for its representation (:func:`clean`); None and nothing give an empty value."""
-        tag = tag_of(keyword)
+        tag = TAGS[keyword]
         vr = vr_of(tag)
         if vr != "PN":
             values = tuple(clean(value, vr) for value in values if value is not None)
@@ -54,21 +54,21 @@ class Item(dict[int, "tuple[bytes, bytes | list[Item]]"]):
     def decimals(self, keyword: str, *values: Fraction | int) -> None:
         """Decimal strings (DS)."""
         raw = "\\".join(map(decimal_text, values)).encode()
-        self[tag_of(keyword)] = (b"DS", raw + b" " if len(raw) & 1 else raw)
+        self[TAGS[keyword]] = (b"DS", raw + b" " if len(raw) & 1 else raw)
 
     def numbers(self, keyword: str, *values: int) -> None:
         """Binary unsigned integers (US, UL)."""
-        tag = tag_of(keyword)
+        tag = TAGS[keyword]
         vr = vr_of(tag)
         self[tag] = (vr.encode(), pack(f"<{len(values)}{'H' if vr == 'US' else 'I'}", *values))
 
     def raw(self, keyword: str, vr: str, value: bytes) -> None:
         """Bytes of a representation that the dictionary leaves open (OB or OW)."""
-        self[tag_of(keyword)] = (vr.encode(), value + b"\0" if len(value) & 1 else value)
+        self[TAGS[keyword]] = (vr.encode(), value + b"\0" if len(value) & 1 else value)
 
     def sequence(self, keyword: str, items: Iterable[Item]) -> None:
         """A sequence."""
-        self[tag_of(keyword)] = (b"SQ", list(items))
+        self[TAGS[keyword]] = (b"SQ", list(items))
 
     def code(self, keyword: str, value: str, scheme: str, meaning: str, modifiers: Iterable[Item] = ()) -> None:
         """A sequence of one code (PS3.3 8.8); a value of more than 16 characters goes to Long Code Value."""
@@ -141,6 +141,6 @@ def encode_file(dataset: Item, syntax: Syntax, implementation: tuple[str, str]) 
 
 
 def _plain(dataset: Item, keyword: str) -> bytes:
-    value = dataset[tag_of(keyword)][1]
+    value = dataset[TAGS[keyword]][1]
     assert isinstance(value, bytes)
     return value

@@ -19,11 +19,11 @@ from typing import Final, NamedTuple
 from interchange.errors import SourceError
 from interchange.formats.dicom.dictionary import ITEM, ITEM_END, SEQUENCE_END, tag_name, vr_of
 from interchange.formats.dicom.limits import MAX_DEPTH, MAX_ELEMENTS, MAX_INFLATED
+from interchange.formats.dicom.recognise import PREAMBLE, bare_data_set
 
-__all__ = ["DataSet", "Element", "File", "Syntax", "looks_like_dicom", "parse", "parse_written"]
+__all__ = ["DataSet", "Element", "File", "Syntax", "parse", "parse_written"]
 
 UNDEFINED: Final = 0xFFFFFFFF
-PREAMBLE: Final = 128
 _SHORT: Final = "AE AS AT CS DA DS DT FD FL IS LO LT PN SH SL SS ST TM UI UL US"
 _LONG: Final = "OB OD OF OL OV OW SQ SV UC UN UR UT UV"
 VRS_SHORT: Final = {vr.encode(): vr for vr in _SHORT.split()}
@@ -132,25 +132,9 @@ class File:
     deviations: list[Deviation] = field(default_factory=list)
 
 
-def looks_like_dicom(data: bytes) -> bool:
-    """Whether the bytes begin like a DICOM file: a preamble with prefix, or a bare data set of group 0002 or 0008."""
-    if data[PREAMBLE : PREAMBLE + 4] == b"DICM":
-        return True
-    return _bare_syntax(data) is not None
-
-
 def _bare_syntax(data: bytes) -> Syntax | None:
-    """The syntax of a data set without preamble, judged by its first element; None where it is none.
-
-    The first tag must be of group 0002 or 0008 with a low element number and a length that fits in the file.
-    """
-    if len(data) < 12 or data[0] not in (2, 8) or data[1] or data[3]:
-        return None
-    vr = data[4:6]
-    if vr in VRS_SHORT or vr in VRS_LONG:
-        return EXPLICIT
-    length = int.from_bytes(data[4:8], "little")
-    return IMPLICIT if data[0] == 8 and 0 < length <= min(len(data) - 8, 1024) else None
+    explicit = bare_data_set(data)
+    return None if explicit is None else EXPLICIT if explicit else IMPLICIT
 
 
 def parse(data: bytes) -> File:

@@ -95,7 +95,7 @@ def _group(view: View, before: list[Group]) -> Group:
     if len(definitions) > _MAX_CHANNELS:
         raise SourceError(f"there are more than {_MAX_CHANNELS} channels", view.at("ChannelDefinitionSequence"))
     cell = _cell(view)
-    raw = view.raw("WaveformData") or b""
+    raw = view.buffer("WaveformData")
     if said != len(definitions):
         _settle_channels(view, said, len(definitions), samples, cell, raw)
     mains = view.decimal("PowerlineFrequency")
@@ -141,7 +141,7 @@ def _cell(view: View) -> Cell:
     return guess
 
 
-def _settle_channels(view: View, said: int | None, there: int, samples: int, cell: Cell, raw: bytes) -> None:
+def _settle_channels(view: View, said: int | None, there: int, samples: int, cell: Cell, raw: memoryview) -> None:
     """The channel definitions win over a wrong count if the length of the data says so too."""
     expected = there * samples * (cell.bits // 8)
     if len(raw) != expected + expected % 2:

@@ -41,7 +41,7 @@ CELLS: Final = {
 
 
 def decode(
-    raw: bytes, cell: Cell, channels: int, samples: int, little: bool, word: bool, place: str
+    raw: bytes | memoryview, cell: Cell, channels: int, samples: int, little: bool, word: bool, place: str
 ) -> tuple[NDArray[Any], NDArray[Any], int]:
     """The samples as stored and their values, both of shape (channels, samples), and the bytes that were too many.
 

@@ -13,6 +13,8 @@ from interchange.model import Tracing
 __all__ = ["Choice", "bits_needed", "choose", "why_not"]
 
 GENERAL_32 = "general-32"
+MAX_BYTES = 2**32 - 2**24
+"""Samples that fit in a sequence of explicit length, beside the attributes (PS3.5 7.1.2: 32 bits of length)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -36,6 +38,9 @@ def bits_needed(tracing: Tracing) -> int:
 
 def why_not(storage: StorageClass, tracings: list[Tracing], bits: list[int]) -> str:
     """The first limit of the class that the tracings exceed, in words; empty where they fit."""
+    sizes = [tracing.samples.size * size // 8 for tracing, size in zip(tracings, bits, strict=True)]
+    if sum(sizes) > MAX_BYTES:
+        return f"{sum(sizes)} bytes of samples, and a sequence holds less than 4 GiB"
     channels = [len(tracing.channels) for tracing in tracings]
     if storage.max_groups is not None and len(tracings) > storage.max_groups:
         return f"{len(tracings)} tracings, at most {storage.max_groups} multiplex groups"

@@ -11,7 +11,7 @@ from typing import NamedTuple
 
 from interchange.findings import Finding
 from interchange.formats.dicom.charsets import Charset, charset
-from interchange.formats.dicom.dictionary import tag_of
+from interchange.formats.dicom.dictionary import TAGS
 from interchange.formats.dicom.limits import MAX_TEXT
 from interchange.formats.dicom.numbers import parse_decimals
 from interchange.formats.dicom.parse import DataSet
@@ -70,11 +70,11 @@ class View:
         self.charset = inherited
 
     def __contains__(self, keyword: str) -> bool:
-        return tag_of(keyword) in self.dataset
+        return TAGS[keyword] in self.dataset
 
     def at(self, keyword: str) -> str:
         """Tag path of an attribute, for messages."""
-        return self.dataset.at(tag_of(keyword))
+        return self.dataset.at(TAGS[keyword])
 
     @property
     def place(self) -> str:
@@ -83,16 +83,25 @@ class View:
 
     def raw(self, keyword: str) -> bytes | None:
         """The bytes of a value; None where it is absent."""
-        tag = tag_of(keyword)
+        tag = TAGS[keyword]
         element = self.dataset.get(tag)
         if element is None:
             return None
         self.dataset.taken.add(tag)
         return self.dataset.data[element.start : element.start + element.length]
 
+    def buffer(self, keyword: str) -> memoryview:
+        """The bytes of a value without a copy; empty where it is absent."""
+        tag = TAGS[keyword]
+        element = self.dataset.get(tag)
+        if element is None:
+            return memoryview(b"")
+        self.dataset.taken.add(tag)
+        return memoryview(self.dataset.data)[element.start : element.start + element.length]
+
     def is_word(self, keyword: str) -> bool:
         """Whether a value has the representation OW."""
-        element = self.dataset.get(tag_of(keyword))
+        element = self.dataset.get(TAGS[keyword])
         return element is not None and element.vr == "OW"
 
     def whole_text(self, keyword: str) -> str | None:
@@ -102,7 +111,7 @@ class View:
 
     def _decoded(self, keyword: str, raw: bytes) -> str:
         if len(raw) > MAX_TEXT:
-            self.dataset.taken.discard(tag_of(keyword))
+            self.dataset.taken.discard(TAGS[keyword])
             self.context.tolerate("long-text", self.at(keyword), f"{len(raw)} bytes")
             return ""
         text, valid = self.charset.decode(raw)
@@ -153,7 +162,7 @@ class View:
         raw = self.raw(keyword)
         if not raw:
             return ()
-        element = self.dataset[tag_of(keyword)]
+        element = self.dataset[TAGS[keyword]]
         size = {"US": 2, "SS": 2, "UL": 4, "SL": 4}.get(element.vr, 2)
         if len(raw) % size:
             self.context.tolerate("malformed-number", self.at(keyword))
@@ -166,7 +175,7 @@ class View:
 
     def items(self, keyword: str) -> tuple[View, ...]:
         """The items of a sequence, none where it is absent or no sequence."""
-        tag = tag_of(keyword)
+        tag = TAGS[keyword]
         element = self.dataset.get(tag)
         if element is None:
             return ()
@@ -186,7 +195,7 @@ class View:
 
     def code(self, keyword: str) -> CodeItem | None:
         """The code in a sequence of one; a sequence whose bytes were met before is not decoded again."""
-        tag = tag_of(keyword)
+        tag = TAGS[keyword]
         element = self.dataset.get(tag)
         if element is None or not element.items or len(element.items) > 1 or element.length > SHORT:
             item = self.item(keyword)

@@ -42,7 +42,7 @@ def encode(recording: Recording, name: str, options: Mapping[str, str]) -> Encod
         raise UsageError("the transfer syntax is one of " + ", ".join(WRITTEN_SYNTAXES))
     choice = choose(recording.tracings)
     kept = _kept(recording, choice)
-    notes = list(choice.notes)
+    notes = [*choice.notes, *_lost_marks(recording, choice)]
     dataset, numbers = _dataset(kept, choice, notes)
     body = encode_item(dataset)
     if OWN_SCHEME.encode() in body:
@@ -67,6 +67,11 @@ def _kept(recording: Recording, choice: Choice) -> Recording:
     )
     marks = tuple(replace(mark, tracing=index[mark.tracing]) for mark in recording.marks if mark.tracing in index)
     return replace(recording, tracings=tracings, marks=marks)
+
+
+def _lost_marks(recording: Recording, choice: Choice) -> list[Note]:
+    lost = [index for index, mark in enumerate(recording.marks) if mark.tracing not in choice.kept]
+    return [Note("left", f"marks[{index}]", "the tracing that it lies on is left behind") for index in lost]
 
 
 def _dataset(recording: Recording, choice: Choice, notes: list[Note]) -> tuple[Item, GroupNumbers]:

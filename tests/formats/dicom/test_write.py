@@ -427,3 +427,50 @@ def test_odd_recordings_satisfy_the_validator_but_for_its_own_limits(tmp_path_fa
     if CLASSES["general-32"].encode() in data[:400]:
         return
     assert [e for e in verified(data, tmp_path_factory.mktemp("vfy")) if not ODD_VALUES.search(e)] == []
+
+
+def test_a_deflated_object_satisfies_the_validator_once_it_is_unpacked(tmp_path):
+    """dciodvfy cannot read deflated files: pydicom unpacks it, and nothing but the transfer syntax changes."""
+    ds = opened(written(scenario(), **{"transfer-syntax": "deflated"}))
+    ds.file_meta.TransferSyntaxUID = pydicom.uid.ExplicitVRLittleEndian
+    buffer = io.BytesIO()
+    ds.save_as(buffer)
+    assert verified(buffer.getvalue(), tmp_path) == []
+    assert buffer.getvalue() == written(scenario())
+
+
+def test_marks_on_a_tracing_that_stays_behind_are_named_with_the_reason():
+    recording = Recording(
+        (tracing(rate=100), beat(rate=100)),
+        marks=(Mark("p-onset", 1, Fraction(1, 10)), Mark("p-onset", 0, Fraction(1))),
+    )
+    encoded = dicom.encode(recording, "x", {})
+    assert {n.path for n in encoded.notes if n.kind == "left"} == {"tracings[1]", "marks[0]"}
+    assert [(m.concept, m.tracing) for m in read(encoded.main[1]).marks] == [("p-onset", 0)]
+
+
+def test_every_field_of_the_model_has_an_account():
+    from interchange.model.paths import field_paths
+
+    for path in field_paths():
+        parts = path.split(".")
+        prefixes = {".".join(parts[:end]) for end in range(1, len(parts) + 1)}
+        assert prefixes & set(dicom.ACCOUNT), path
+    for path, place in dicom.ACCOUNT.items():
+        assert place.where
+        assert place.clause
+        assert any(known == path or known.startswith(f"{path}.") for known in field_paths()), path
+
+
+def test_the_account_says_text_only_where_a_line_is_needed():
+    """Fields that the account gives an attribute of their own need no line for ordinary values."""
+    lines = [item.TextValue for item in opened(written(scenario())).AcquisitionContextSequence if "TextValue" in item]
+    paths = {
+        line.split(":")[0].split("[")[0] + "." + line.split(":")[0].split(".")[-1]
+        for text in lines
+        for line in text.splitlines()[1:]
+    }
+    for path in paths:
+        if path.startswith("group"):
+            continue
+        assert dicom.ACCOUNT[path].how == "text", path
