@@ -74,8 +74,8 @@ RULES = (
 )  # fmt: skip
 
 _PLACEHOLDERS = frozenset(
-    {"unknown", "unk", "unidentified", "n/a", "na", "none", "null", "nil", "test", "testing", "test patient", "patient",
-     "patient test", "demo", "default", "dummy", "no name", "noname", "name", "xxx", "xx", "x", "?", "-", "new patient",
+    {"unknown", "unk", "unidentified", "n/a", "none", "null", "test", "testing", "test patient", "patient",
+     "patient test", "demo", "default", "dummy", "no name", "noname", "xxx", "xx", "x", "?", "-", "new patient",
      "unbekannt", "inconnu", "desconocido", "sconosciuto", "onbekend", "okänd", "ukjent", "tuntematon"}
 )  # fmt: skip
 _REMOVED_WORDS = ("anonym", "pseudonym", "deidentif", "de-identif", "removed", "redacted")
@@ -134,9 +134,9 @@ def _is_placeholder(text: str, extra: set[str]) -> bool:
 def _is_run(text: str) -> bool:
     """One character over and over (0000), or digits counting up from 1 (12345)."""
     plain = "".join(c for c in text if c.isalnum())
-    if plain == "0":
+    if plain == "0" or (len(plain) >= _SHORTEST_RUN and len(set(plain)) == 1):
         return True
-    return len(plain) >= _SHORTEST_RUN and (len(set(plain)) == 1 or "1234567890123456789".startswith(plain))
+    return len(plain) > _SHORTEST_RUN and "1234567890123456789".startswith(plain)
 
 
 def _defaults(view: View, patient: Patient) -> Iterator[Finding]:

@@ -26,6 +26,7 @@ AREAS: tuple[tuple[str, str], ...] = (
     ("plausibility", "Measurements and marks"),
     ("people", "Patient"),
     ("time", "Time"),
+    ("identity", "Identity that is left"),
     ("set", "Files together"),
 )
 """What findings touch, by the first part of the rule's id, in the order of a report; every other id is of a format."""
