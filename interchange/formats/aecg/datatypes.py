@@ -5,9 +5,10 @@ from __future__ import annotations
 import re
 from dataclasses import dataclass
 from fractions import Fraction
+from functools import lru_cache
 from typing import cast
 
-from interchange.formats.aecg.codes import SCHEMES
+from interchange.formats.aecg.codes import SCHEMES, SECONDS
 from interchange.formats.aecg.decimals import fraction_from
 from interchange.formats.aecg.log import Log
 from interchange.formats.aecg.markup import WHITE, Node
@@ -22,6 +23,9 @@ NULL: dict[str, Absent | None] = {
     "MSK": "withheld", "NA": "not-applicable", "QS": "not-applicable",
 }  # fmt: skip
 """Null flavors as reasons of the model; None says nothing (HL7 vocabulary NullFlavor, 2009)."""
+
+SAYS_NOTHING = ("NI", "NASK", "DER", "NP")
+"""Null flavors that give no reason."""
 
 _TS = re.compile(r"(\d{4})(\d\d)?(\d\d)?(\d\d)?(\d\d)?(\d\d(?:\.\d+)?)?(?:([+-])(\d{1,2})(\d\d)?)?", re.ASCII)
 _ISO = re.compile(
@@ -87,21 +91,28 @@ def code_of(node: Node | None, log: Log | None = None) -> Code | None:
     """A CD, CE or CV; its original text stands for the meaning where there is no display name."""
     if node is None:
         return None
-    value = (node.get("code") or "").strip(WHITE)
-    system, name = (node.get("codeSystem") or "").strip(WHITE), (node.get("codeSystemName") or "").strip(WHITE)
-    meaning = (node.get("displayName") or "").strip(WHITE)
-    original = node.take("originalText")
-    if original is not None and not meaning:
-        meaning = original.whole_text()
-        original.claim()
+    given = node.attributes
+    value, meaning = given.pop("code", "").strip(WHITE), given.pop("displayName", "").strip(WHITE)
+    system, name = given.pop("codeSystem", ""), given.pop("codeSystemName", "")
+    if node.children and not meaning:
+        original = node.take("originalText")
+        if original is not None:
+            meaning = original.whole_text()
+            original.claim()
     if is_placeholder(value):
         if log:
             log.add("aecg.code-placeholder", node)
         value = ""
-    scheme = SCHEMES.get(system) or system or name
-    if node.attributes.get("nullFlavor") in ("OTH", "UNC"):
-        node.get("nullFlavor")
-    return Code(value or None, scheme or None, meaning or None) if value or meaning else None
+    if given and given.get("nullFlavor") in ("OTH", "UNC"):
+        del given["nullFlavor"]
+    return _code(value, system.strip(WHITE), name.strip(WHITE), meaning)
+
+
+@lru_cache(maxsize=2048)
+def _code(value: str, system: str, name: str, meaning: str) -> Code | None:
+    if not value and not meaning:
+        return None
+    return Code(value or None, SCHEMES.get(system) or system or name or None, meaning or None)
 
 
 def code_text(node: Node | None) -> str:
@@ -170,8 +181,13 @@ def interval(node: Node | None, log: Log) -> Interval:
     """An IVL_TS: bounds, center, or the value of a plain TS; a width is added to the bound that is there."""
     if node is None:
         return Interval()
+    given = node.attributes
     for name in ("operator", "inclusive"):
-        node.attributes.pop(name, None)
+        given.pop(name, None)
+    if given.get("nullFlavor") in SAYS_NOTHING:
+        del given["nullFlavor"]
+    if not node.children:
+        return Interval(point=moment(node, log))
     low, high = _bound(node.take("low"), log), _bound(node.take("high"), log)
     center = moment(node.take("center"), log)
     width = node.take("width")
@@ -230,11 +246,13 @@ def factor(value: object) -> Fraction:
 
 def duration(node: Node | None, log: Log) -> Fraction | None:
     """A PQ of time in seconds; None where there is none or the unit is no time."""
-    from interchange.formats.aecg.codes import SECONDS
-
     value, unit = physical(node, log)
-    if value is None or unit not in SECONDS:
-        return None
+    return in_seconds(value, unit) if value is not None and unit in SECONDS else None
+
+
+@lru_cache(maxsize=4096)
+def in_seconds(value: Fraction, unit: str) -> Fraction:
+    """A time in a unit of the table in seconds."""
     return value * factor(SECONDS[unit])
 
 

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import re
 from fractions import Fraction
+from functools import lru_cache
 
 __all__ = ["decimal_text", "fraction_from", "simplest_between"]
 
@@ -20,6 +21,7 @@ MAX_LENGTH = 1000
 _NUMBER = re.compile(r"([+-]?)([0-9]*)(?:\.([0-9]*))?(?:[eE]([+-]?[0-9]{1,6}))?", re.ASCII)
 
 
+@lru_cache(maxsize=4096)
 def fraction_from(text: str) -> Fraction | None:
     """The number that a decimal stands for; None when it is none, not finite, or beyond any sense."""
     found = _NUMBER.fullmatch(text) if len(text) <= MAX_LENGTH else None
@@ -37,6 +39,7 @@ def fraction_from(text: str) -> Fraction | None:
     return -value if found[1] == "-" else value
 
 
+@lru_cache(maxsize=4096)
 def decimal_text(value: Fraction | int) -> str:
     """The shortest decimal that :func:`fraction_from` reads as exactly ``value``, without exponent.
 

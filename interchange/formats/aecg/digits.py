@@ -74,17 +74,17 @@ def digits_text(values: NDArray[np.integer[Any]]) -> str:
 def _integers(raw: bytes) -> NDArray[np.int64] | None:
     """The integers, None when there is anything but well-formed ones.
 
-    The reader of numpy stops at what it does not know and takes ``1-2`` for two numbers; both show in the count of
-    words.  It takes a lone sign for zero, so each sign must stand before a digit.  Numbers beyond 64 bits come out as the largest one and fall to the range check.
+    The reader of numpy stops at what it does not know, takes ``1-2`` for two numbers, a lone sign for zero and ``- 2``
+    for one number.  The counts tell: words, words that end with a digit, and numbers read must be the same.  Numbers beyond 64 bits come out as the largest one and fall to the range check.
     """
     import numpy as np
 
-    plain = np.frombuffer(raw + b" ", dtype=np.uint8)
-    inside, digit = plain > 32, plain > 47
-    words = int(np.count_nonzero(inside[:-1] > inside[1:]))
-    if words == 0:
+    if not raw.strip():
         return np.zeros(0, dtype=np.int64)
-    if ((inside > digit)[:-1] > digit[1:]).any():
+    plain = np.frombuffer(raw, dtype=np.uint8)
+    digit, inside = plain > 47, plain > 32
+    words = int(np.count_nonzero(inside[1:] > inside[:-1])) + int(inside[0])
+    if int(np.count_nonzero(digit[:-1] > inside[1:])) + int(digit[-1]) != words:
         return None
     try:
         values = np.fromstring(raw, dtype=np.int64, sep=" ")

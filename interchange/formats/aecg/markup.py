@@ -10,7 +10,7 @@ from __future__ import annotations
 import codecs
 import re
 import zlib
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
@@ -68,6 +68,8 @@ class Node:
 
     def takes(self, *names: str) -> list[Node]:
         """All children of these names, in order, now taken."""
+        if not self.children:
+            return []
         found = [child for child in self.children if child.name in names and not child.used]
         for child in found:
             child.used = True
@@ -136,24 +138,27 @@ def tree(root: etree._Element) -> Node:
         names[tag] = name if space == namespace else tag
         return names[tag]
 
-    top = _node(root, names, local)
-    stack = [(top, 1)]
-    while stack:
-        node, depth = stack.pop()
-        children = node.children
-        for element in node.element:
-            child = _node(element, names, local)
-            children.append(child)
-            if len(element):
-                stack.append((child, depth + 1))
-        if depth > MAX_DEPTH:
-            raise SourceError(f"more than {MAX_DEPTH} elements inside one another", place_of(node.element))
-    return top
-
-
-def _node(element: etree._Element, names: dict[str, str], local: Callable[[str], str]) -> Node:
-    tag = element.tag
-    return Node(names.get(tag) or local(tag), dict(element.items()), element)
+    top = Node(local(root.tag), dict(root.items()), root)
+    known = names.get
+    level = [top]
+    for _ in range(MAX_DEPTH):
+        below: list[Node] = []
+        for node in level:
+            children = node.children
+            for element in node.element:
+                tag = element.tag
+                child = Node.__new__(Node)  # without a call of __init__: half the time of this loop
+                child.name = known(tag) or local(tag)
+                child.attributes = dict(element.items())
+                child.element = element
+                child.children = []
+                child.used = False
+                children.append(child)
+            below += children
+        level = below
+        if not level:
+            return top
+    raise SourceError(f"more than {MAX_DEPTH} elements inside one another", place_of(level[0].element))
 
 
 def place_of(element: etree._Element) -> str:
@@ -216,7 +221,7 @@ def _encoded(data: bytes, deviations: list[tuple[str, str]]) -> tuple[bytes, str
 
 def _declared(data: bytes, deviations: list[tuple[str, str]]) -> str:
     """Python's name of the declared encoding; UTF-8 where there is none that can be true."""
-    found = _DECLARATION.match(data.lstrip(_BLANK)[:300])
+    found = _DECLARATION.match(data[:4096].lstrip(_BLANK)[:300])
     if not found:
         return "utf-8"
     try:
@@ -240,10 +245,11 @@ def _as_utf8(data: bytes, name: str, deviations: list[tuple[str, str]]) -> tuple
             data, native = data.decode(name).encode("utf-8", "strict"), "UTF-8"
         except (UnicodeError, LookupError):
             raise SourceError("the text is not in the encoding that it announces") from None
-    start = data.lstrip(_BLANK)
-    if len(start) != len(data) and start.startswith(b"<?xml"):
-        deviations.append(("aecg.leading-blanks", ""))
-        data = start
+    if data[:1] != b"<":
+        start = data.lstrip(_BLANK)
+        if start.startswith(b"<?xml"):
+            deviations.append(("aecg.leading-blanks", ""))
+            data = start
     if data.endswith(b"\0"):
         deviations.append(("aecg.trailing-nul", ""))
         data = data.rstrip(b"\0")
@@ -262,7 +268,7 @@ def _parsed(data: bytes, encoding: str) -> etree._Element:
     from lxml import etree
 
     _refuse_doctype(data)
-    if data.count(b"<") + data.count(b"=") > MAX_MARKUP:
+    if len(data) > MAX_MARKUP and data.count(b"<") + data.count(b"=") > MAX_MARKUP:
         raise SourceError(f"holds more than {MAX_MARKUP} elements and attributes")
     parser = etree.XMLParser(
         encoding=encoding,

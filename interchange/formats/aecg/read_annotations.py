@@ -25,7 +25,17 @@ from interchange.formats.aecg.codes import (
     TIME_RELATIVE,
     VOLTS,
 )
-from interchange.formats.aecg.datatypes import absent_of, code_of, code_text, duration, factor, interval, moment, physical, text_of
+from interchange.formats.aecg.datatypes import (
+    absent_of,
+    code_of,
+    code_text,
+    duration,
+    factor,
+    interval,
+    moment,
+    physical,
+    text_of,
+)
 from interchange.formats.aecg.limits import MAX_NESTING
 from interchange.formats.aecg.log import Log
 from interchange.formats.aecg.markup import Node
@@ -65,8 +75,8 @@ class Region:
 
 
 @dataclass(slots=True)
-class _Scope:
-    """What an annotation inherits: its series, set, region and the lead of a container."""
+class _Set:
+    """What all annotations of one set share; ``beat``: number of the beat type that the series shows."""
 
     series: Series
     placed: Placed
@@ -76,12 +86,29 @@ class _Scope:
     author: Author | None
     time: Moment | None
     beat: int | None
-    region: Region = Region()
+
+
+EVERYWHERE = Region()
+
+
+@dataclass(slots=True)
+class _Scope:
+    """What an annotation inherits from the one around it.
+
+    ``own``: whether it says its region itself.  ``lead``: the lead of a container around it.  ``mark``: index of the
+    mark that it belongs to.
+    """
+
+    set: _Set
+    region: Region = EVERYWHERE
     own: bool = False
-    """Whether the annotation says its region itself."""
     lead: str | None = None
     mark: int | None = None
     depth: int = 0
+
+    def inside(self, region: Region, own: bool) -> _Scope:
+        """The scope inside an annotation with its region."""
+        return _Scope(self.set, region, own, self.lead, self.mark, self.depth + 1)
 
 
 def read_annotations(series: Series, placed: Placed, content: Content, log: Log, beat: int | None) -> None:
@@ -99,7 +126,7 @@ def read_annotations(series: Series, placed: Placed, content: Content, log: Log,
             times = interval(entry, log)
             when = when or times.low or times.point
         author = _author(node, content, log)
-        scope = _Scope(series, placed, content, log, group, author, when, beat)
+        scope = _Scope(_Set(series, placed, content, log, group, author, when, beat))
         for component in node.takes("component"):
             inner = component.take("annotation")
             if inner is not None:
@@ -131,11 +158,11 @@ def _annotation(node: Node, scope: _Scope) -> None:
     """Read one annotation and those inside it, in the order of the document."""
     code_node = node.take("code")
     own = code_node is not None and code_node.attributes.get("codeSystemName") == OWN
-    full = code_of(code_node, scope.log)
+    full = code_of(code_node, scope.set.log)
     text = full.value or "" if full else ""
     own_region = node.find("support") is not None
     region = _region(node, scope)
-    inner = replace_scope(scope, region, own_region)
+    inner = scope.inside(region, own_region)
     upper = text.upper()
     if upper == INTERPRETATION or upper in STATEMENTS:
         _interpretation(node, upper, inner)
@@ -154,11 +181,6 @@ def _annotation(node: Node, scope: _Scope) -> None:
     else:
         _measurement(node, text, full, value, kind, own, inner)
     _children(node, inner)
-
-
-def replace_scope(scope: _Scope, region: Region, own: bool) -> _Scope:
-    """The scope inside an annotation with its region."""
-    return replace(scope, region=region, own=own, depth=scope.depth + 1)
 
 
 def _children(node: Node, scope: _Scope) -> None:
@@ -210,9 +232,9 @@ def _mark(node: Node, upper: str, full: Code | None, value: Node | None, coded: 
     named = coded if upper in CLASS_CODES and coded else full.value or "" if full else ""
     concept = mark_concept(named)
     source = None
-    words = code_of(value, scope.log) if value is not None else None
+    words = code_of(value, scope.set.log) if value is not None else None
     if concept is None:
-        scope.log.add("aecg.annotation-code", node)
+        scope.set.log.add("aecg.annotation-code", node)
         source = words or full
     name = concept.id if concept else "other"
     part = scope.region.part
@@ -235,18 +257,18 @@ def _add_mark(node: Node, concept: str, source: Code | None, scope: _Scope, meas
         return
     start, end = scope.region.start, scope.region.end
     if start is None:
-        start, end = Fraction(0), scope.placed.tracings[tracing].duration
+        start, end = Fraction(0), scope.set.placed.tracings[tracing].duration
     words = text_of(node.take("text"))
     leads: tuple[str | None, ...] = scope.region.leads or (scope.lead,)
     for lead in leads:
-        scope.content.marks.append(
-            Mark(concept, tracing, start, end, lead, words, scope.group, measurements, source)
+        scope.set.content.marks.append(
+            Mark(concept, tracing, start, end, lead, words, scope.set.group, measurements, source)
         )
-    scope.mark = len(scope.content.marks) - 1 if len(leads) == 1 else None
+    scope.mark = len(scope.set.content.marks) - 1 if len(leads) == 1 else None
 
 
 def _first(scope: _Scope) -> int | None:
-    return scope.series.tracings[0] if scope.series.tracings else 0 if scope.placed.tracings else None
+    return scope.set.series.tracings[0] if scope.set.series.tracings else 0 if scope.set.placed.tracings else None
 
 
 # Measurements ------------------------------------------------------------------------------------------------------
@@ -294,7 +316,7 @@ def _measurement(
         leads = (lead,)
     source = None
     if concept is None:
-        scope.log.add("aecg.annotation-code", node)
+        scope.set.log.add("aecg.annotation-code", node)
         source = full or Code()
     amount, unit, words, absent = _value(value, kind, concept, node, scope)
     placed = scope.mark is not None or scope.region.start is not None
@@ -309,17 +331,17 @@ def _measurement(
         unit,
         leads[0],
         absent,
-        None if placed else scope.beat,
+        None if placed else scope.set.beat,
         words or words_too,
         source,
     )
     if scope.mark is not None:
-        mark = scope.content.marks[scope.mark]
-        scope.content.marks[scope.mark] = replace(mark, measurements=(*mark.measurements, entry))
+        mark = scope.set.content.marks[scope.mark]
+        scope.set.content.marks[scope.mark] = replace(mark, measurements=(*mark.measurements, entry))
     elif placed:
-        _add_mark(node, "other", Code(text or None, "MDC" if concept else None), replace(scope, lead=leads[0]), (entry,))
+        _add_mark(node, "other", Code(text or None, "MDC" if concept else None), _Scope(scope.set, scope.region, scope.own, leads[0], scope.mark, scope.depth), (entry,))
     else:
-        scope.content.measurements.extend(replace(entry, lead=name) for name in leads)
+        scope.set.content.measurements.extend(replace(entry, lead=name) for name in leads)
 
 
 @cache
@@ -347,9 +369,9 @@ def _value(
     if kind in ("ST", "ED", "SC") or (not kind and "value" not in value.attributes):
         words = text_of(value)
         if words is None and absent is None and concept is not None and concept.kind not in ("text", "code"):
-            scope.log.add("aecg.annotation-value", node)
+            scope.set.log.add("aecg.annotation-value", node)
         return None, None, words, absent
-    amount, unit = physical(value, scope.log)
+    amount, unit = physical(value, scope.set.log)
     amount, unit = _in_unit(amount, unit, concept, node, scope)
     if amount is None:
         return None, unit or (concept.unit or None if concept else None), None, absent
@@ -371,7 +393,7 @@ def _in_unit(
     if unit in SECONDS and wanted in SECONDS:
         return amount * factor(SECONDS[unit]) / factor(SECONDS[wanted]) if amount is not None else None, wanted
     if amount is not None and unit != wanted and not (unit is None and wanted in ("", "1")):
-        scope.log.add("aecg.annotation-unit", node)
+        scope.set.log.add("aecg.annotation-unit", node)
     return amount, unit
 
 
@@ -380,21 +402,21 @@ def _in_unit(
 
 def _interpretation(node: Node, upper: str, scope: _Scope) -> None:
     """An interpretation: its parts are statements of one group, in order."""
-    group = scope.content.interpretations
+    group = scope.set.content.interpretations
     if upper != INTERPRETATION:
-        group = max(group - 1, 0) if scope.content.statements else group
-        scope.content.interpretations = max(scope.content.interpretations, group + 1)
+        group = max(group - 1, 0) if scope.set.content.statements else group
+        scope.set.content.interpretations = max(scope.set.content.interpretations, group + 1)
         _statement(node, STATEMENTS[upper], group, scope)
         return
-    scope.content.interpretations += 1
-    before = len(scope.content.statements)
+    scope.set.content.interpretations += 1
+    before = len(scope.set.content.statements)
     own = text_of(node.take("text"))
     value = node.take("value")
     if value is not None:
         value.get(XSI_TYPE)
         own = own or text_of(value)
     if own:
-        scope.content.statements.append(_said(own, "interpretation-statement", group, (), scope))
+        scope.set.content.statements.append(_said(own, "interpretation-statement", group, (), scope))
     for component in node.takes("component"):
         number = component.find("sequenceNumber")
         if number is not None:
@@ -409,9 +431,9 @@ def _interpretation(node: Node, upper: str, scope: _Scope) -> None:
             code_of(code)
             _statement(inner, STATEMENTS[name], group, scope)
         else:
-            _annotation(inner, replace_scope(scope, scope.region, False))
-    if len(scope.content.statements) == before:
-        scope.content.interpretations -= 1
+            _annotation(inner, scope.inside(scope.region, False))
+    if len(scope.set.content.statements) == before:
+        scope.set.content.interpretations -= 1
 
 
 def _statement(node: Node, kind: str, group: int, scope: _Scope) -> None:
@@ -434,27 +456,27 @@ def _statement(node: Node, kind: str, group: int, scope: _Scope) -> None:
             component.used = False
             continue
         component.take("annotation")
-        code = code_of(inner.take("code"), scope.log)
+        code = code_of(inner.take("code"), scope.set.log)
         if code is not None:
             codes.append(code)
     if text is None:
         text, beside = beside, None
     if text is None:
         return
-    scope.content.statements.append(_said(text, kind, group, tuple(codes), scope))
+    scope.set.content.statements.append(_said(text, kind, group, tuple(codes), scope))
     if beside and beside != text:
-        scope.content.statements.append(_said(beside, "interpretation-comment", group, (), scope))
+        scope.set.content.statements.append(_said(beside, "interpretation-comment", group, (), scope))
 
 
 def _said(text: str, kind: str, group: int, codes: tuple[Code, ...], scope: _Scope) -> Statement:
-    author = scope.author
+    author = scope.set.author
     who: str | None = None
     what: Literal["machine", "person"] | None = None
     if author is not None and author.device is not None:
         who, what = _device_name(author.device), "machine"
     elif author is not None and author.person is not None:
         who, what = str(author.person) or None, "person"
-    return Statement(text, kind, group, codes, who or (author.organisation if author else None), what, scope.time)
+    return Statement(text, kind, group, codes, who or (author.organisation if author else None), what, scope.set.time)
 
 
 def _device_name(node: Node) -> str | None:
@@ -479,7 +501,7 @@ def _region(node: Node, scope: _Scope) -> Region:
         boundary = component.take("boundary")
         if boundary is None:
             continue
-        code = code_of(boundary.take("code"), scope.log)
+        code = code_of(boundary.take("code"), scope.set.log)
         name = (code.value or code.meaning or "") if code else ""
         text = name.upper()
         value = boundary.take("value")
@@ -497,40 +519,42 @@ def _region(node: Node, scope: _Scope) -> Region:
             boundary.used = component.used = False
     for name in leads:
         if not _has_channel(name, scope):
-            scope.log.add("aecg.boundary-lead", roi)
+            scope.set.log.add("aecg.boundary-lead", roi)
     return replace(region, leads=tuple(leads)) if leads else region
 
 
 def _has_channel(name: str, scope: _Scope) -> bool:
     """Whether a channel that is no lead has this name."""
-    return any(scope.placed.tracings[index].row(name) is not None for index in scope.series.tracings)
+    return any(scope.set.placed.tracings[index].row(name) is not None for index in scope.set.series.tracings)
 
 
 def _absolute(node: Node, value: Node | None, scope: _Scope) -> Region:
-    times = interval(value, scope.log)
+    times = interval(value, scope.set.log)
     low, high, point = (_seconds(t, scope) for t in (times.low, times.high, times.point))
     if low is None and high is None and point is None:
-        scope.log.add("aecg.boundary-time", node)
+        scope.set.log.add("aecg.boundary-time", node)
         return scope.region
     return _on_tracing(node, low, high, point, scope)
 
 
 def _seconds(time: Moment | None, scope: _Scope) -> Fraction | None:
-    return scope.placed.seconds(time) if time is not None else None
+    return scope.set.placed.seconds(time) if time is not None else None
 
 
 def _relative(node: Node, value: Node | None, scope: _Scope) -> Region:
     """Relative times: on the beat for a representative beat, from the start of the series for a rhythm."""
-    low = duration(value.take("low"), scope.log) if value else None
-    high = duration(value.take("high"), scope.log) if value else None
-    center = value.take("center") if value else None
-    point = duration(center, scope.log) if center is not None else duration(value, scope.log)
+    low = high = point = None
+    if value is not None:
+        low, high = duration(value.take("low"), scope.set.log), duration(value.take("high"), scope.set.log)
+        if low is None and high is None:
+            point = duration(value.take("center") or value, scope.set.log)
     if low is None and high is None and point is None:
-        scope.log.add("aecg.boundary-time", node)
+        scope.set.log.add("aecg.boundary-time", node)
         return scope.region
-    for tracing in scope.series.tracings[:1]:
-        zero = scope.placed.local[tracing] - scope.placed.tracings[tracing].start
-        low, high, point = (t - zero if t is not None else None for t in (low, high, point))
+    for tracing in scope.set.series.tracings[:1]:
+        zero = scope.set.placed.local[tracing] - scope.set.placed.tracings[tracing].start
+        if zero:
+            low, high, point = (t - zero if t is not None else None for t in (low, high, point))
     return _on_tracing(node, low, high, point, scope)
 
 
@@ -540,29 +564,31 @@ def _on_tracing(
     """The region on the tracing of the series that holds its first instant; seconds from the recording's first sample."""
     at = next(t for t in (low, high, point) if t is not None)
     if low is not None and high is not None and high < low:
-        scope.log.add("aecg.boundary-order", node)
-    chosen = tracing_at(scope.placed.tracings, scope.series.tracings, at)
+        scope.set.log.add("aecg.boundary-order", node)
+    chosen = tracing_at(scope.set.placed.tracings, scope.set.placed.ends, scope.set.series.tracings, at)
     if chosen is None:
         return scope.region
-    found = scope.placed.tracings[chosen]
-    if not found.start <= at <= found.start + found.duration:
-        scope.log.add("aecg.boundary-outside", node)
-    begin = scope.placed.tracings[chosen].start
+    begin = scope.set.placed.tracings[chosen].start
+    if not begin <= at <= scope.set.placed.ends[chosen]:
+        scope.set.log.add("aecg.boundary-outside", node)
+    if begin:
+        low, high, at = (t - begin if t is not None else None for t in (low, high, at))
+    assert at is not None
     if low is None and high is None:
-        return Region(chosen, at - begin, None, "peak")
+        return Region(chosen, at, None, "peak")
     if low is None or high is None:
-        return Region(chosen, at - begin, None, "start" if high is None else "end")
-    return Region(chosen, low - begin, None if high == low else high - begin)
+        return Region(chosen, at, None, "start" if high is None else "end")
+    return Region(chosen, low, None if high == low else high)
 
 
-def tracing_at(tracings: Sequence[Tracing], chosen: Sequence[int], at: Fraction) -> int | None:
+def tracing_at(tracings: Sequence[Tracing], ends: Sequence[Fraction], chosen: Sequence[int], at: Fraction) -> int | None:
     """Which of the chosen tracings holds an instant: the first that spans it, else the nearest one."""
     best: tuple[Fraction, int] | None = None
     for index in chosen:
-        tracing = tracings[index]
-        if tracing.start <= at < tracing.start + tracing.duration:
+        start, end = tracings[index].start, ends[index]
+        if start <= at < end:
             return index
-        gap = max(tracing.start - at, at - tracing.start - tracing.duration)
+        gap = max(start - at, at - end)
         if best is None or gap < best[0]:
             best = (gap, index)
     return best[1] if best else None

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from fractions import Fraction
 
 from interchange.formats.aecg.codes import OWN, SECONDS
@@ -35,21 +35,21 @@ class Controls:
 
     highpass: Fraction | None = None
     lowpass: Fraction | None = None
-    notches: list[Fraction] = field(default_factory=list)
-    descriptions: list[str] = field(default_factory=list)
+    notches: tuple[Fraction, ...] = ()
+    descriptions: tuple[str, ...] = ()
     skew: Fraction | None = None
     pad: int | None = None
     placement: str | None = None
     segment: Segment | None = None
     row: int | None = None
-    absent: list[Node] = field(default_factory=list)
+    absent: tuple[Node, ...] = ()
 
     @property
     def filters(self) -> Filters | None:
         """The filters, None where nothing is said of any."""
         if self.highpass is None and self.lowpass is None and not self.notches and not self.descriptions:
             return None
-        return Filters(self.highpass, self.lowpass, tuple(self.notches), descriptions=tuple(self.descriptions))
+        return Filters(self.highpass, self.lowpass, self.notches, descriptions=self.descriptions)
 
 
 def read_controls(owner: Node, log: Log) -> Controls:
@@ -76,7 +76,7 @@ def _variable(node: Node, parent: str, found: Controls, log: Log, depth: int) ->
     """One variable and those inside it; ``parent`` is the plain name of the one around it."""
     value = node.find("value")
     if parent == "TRACING" and value is not None and value.find("digits") is not None:
-        found.absent.append(node)
+        found.absent = (*found.absent, node)
         return
     code = node.find("code")
     raw = (code.attributes.get("code") or "").strip() if code else ""
@@ -111,7 +111,7 @@ def _known(name: str, parent: str, node: Node, found: Controls, log: Log) -> boo
     if name in ("FILTER_DESCRIPTION", "FILTER_NOTCH_DESCRIPTION") and value is not None:
         text = text_of(node.take("value"))
         if text:
-            found.descriptions.append(text)
+            found.descriptions = (*found.descriptions, text)
         return True
     if name == "TIME_SKEW" and value is not None:
         amount, unit = physical(node.take("value"), log)
@@ -147,7 +147,7 @@ def _frequency(kind: str, node: Node, found: Controls, log: Log) -> bool:
         amount = fraction_from(parts[1]) if parts else None
         if amount is None:
             if text:
-                found.descriptions.append(text)
+                found.descriptions = (*found.descriptions, text)
             return True
     if amount <= 0:
         return True
@@ -156,7 +156,7 @@ def _frequency(kind: str, node: Node, found: Controls, log: Log) -> bool:
     elif kind == "FILTER_HIGH_PASS" and found.highpass is None:
         found.highpass = amount
     elif kind == "FILTER_NOTCH":
-        found.notches.append(amount)
+        found.notches = (*found.notches, amount)
     else:
         return False
     return True

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 from fractions import Fraction
-from functools import cache
+from functools import cache, lru_cache
 from typing import TYPE_CHECKING, Any
 
 from interchange.formats.aecg.codes import OWN, SAME_UNIT, SECONDS, TIME_ABSOLUTE, TIME_RELATIVE, VOLTS
@@ -19,6 +19,7 @@ from interchange.formats.aecg.datatypes import (
     number,
     physical,
 )
+from interchange.formats.aecg.decimals import fraction_from
 from interchange.formats.aecg.digits import DigitsError, digits_from
 from interchange.formats.aecg.limits import MAX_NESTING
 from interchange.formats.aecg.log import Log
@@ -325,9 +326,25 @@ def _label(code: Node | None) -> tuple[str, str, bool]:
     return code_text(code), shown, own
 
 
+@lru_cache(maxsize=256)
+def _plain_scale(step: str, unit: str, origin: str) -> tuple[Fraction, Fraction, str] | None:
+    """Step and offset in microvolts where both are given in one unit of voltage; None for anything else."""
+    a, b = fraction_from(step), fraction_from(origin)
+    if unit not in VOLTS or not a or b is None:
+        return None
+    return a * factor(VOLTS[unit]), b * factor(VOLTS[unit]), "uV"
+
+
 def _scale(value: Node, lead: bool, log: Log) -> tuple[Fraction, Fraction, str | None] | None:
     """Step, offset and unit of a lead, voltages in microvolts; None when there is no usable scale."""
     scale, origin = value.take("scale"), value.take("origin")
+    if scale is not None and origin is not None:
+        a, b = scale.attributes, origin.attributes
+        if len(a) == len(b) == 2 and a.get("unit") == b.get("unit"):
+            usual = _plain_scale(a.get("value", ""), a.get("unit", ""), b.get("value", ""))
+            if usual is not None:
+                scale.attributes, origin.attributes = {}, {}
+                return usual
     step, unit = physical(scale, log)
     if scale is None or step is None or step == 0:
         log.add("aecg.scale", scale or value)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from interchange.formats.aecg.datatypes import SAYS_NOTHING
 from interchange.formats.aecg.markup import Node
 from interchange.model import Unread
 
@@ -22,14 +23,13 @@ IGNORED = frozenset({
 })  # fmt: skip
 """Attributes that say how the message is built, which a new message says anew."""
 
-SAYS_NOTHING = ("NI", "NASK", "DER", "NP")
-"""Null flavors that give no reason (HL7 vocabulary NullFlavor)."""
-
 MOST = 10_000
 
 
 def unread(top: Node, root: str) -> tuple[Unread, ...]:
     """Everything below ``top`` that no reader took, outermost elements only, in the order of the document."""
+    if not _any_left(top):
+        return ()
     found: list[Unread] = []
     for entry in _walk(top, root):
         found.append(entry)
@@ -37,6 +37,17 @@ def unread(top: Node, root: str) -> tuple[Unread, ...]:
             found.append(Unread(root, 0, "further elements, not listed"))
             break
     return tuple(found)
+
+
+def _any_left(top: Node) -> bool:
+    """Whether there is anything at all to list: the usual answer is no, and quickly found."""
+    stack = [top]
+    while stack:
+        node = stack.pop()
+        if not node.used or (node.attributes and not node.attributes.keys() <= IGNORED):
+            return True
+        stack += node.children
+    return False
 
 
 def _walk(top: Node, root: str) -> Iterator[Unread]:

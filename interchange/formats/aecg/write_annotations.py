@@ -360,7 +360,7 @@ def _seen_on(mark: Mark, tracings: Sequence[Tracing], home: Sequence[int]) -> tu
     if len(home) == 1:
         return mark.tracing, mark.start, end
     begin = tracings[mark.tracing].start
-    found = tracing_at(tracings, home, mark.start + begin)
+    found = tracing_at(tracings, [t.start + t.duration for t in tracings], home, mark.start + begin)
     if found is None or found == mark.tracing:
         return mark.tracing, mark.start, end
     moved = begin - tracings[found].start

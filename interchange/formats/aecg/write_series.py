@@ -22,7 +22,17 @@ from interchange.formats.aecg.digits import digits_text
 from interchange.formats.aecg.markup import WHITE
 from interchange.formats.aecg.read_series import named
 from interchange.formats.aecg.write_header import add_effective
-from interchange.formats.aecg.write_types import TYPE, add, add_id, add_int, add_quantity, add_text, add_value, clean, is_token
+from interchange.formats.aecg.write_types import (
+    TYPE,
+    add,
+    add_id,
+    add_int,
+    add_quantity,
+    add_text,
+    add_value,
+    clean,
+    is_token,
+)
 from interchange.model import Channel, Filters, Identifier, Tracing
 
 if TYPE_CHECKING:
