@@ -142,11 +142,11 @@ def _executor(address: str | None) -> Iterator[Executor | None]:
             'needs the extra "cluster": pip install "field-ecg-interchange[cluster]"', "--cluster"
         ) from None
     try:
-        client = Client(address, timeout=20)
+        client = Client(address, timeout=20)  # type: ignore[no-untyped-call]
     except (OSError, TimeoutError, ValueError):
         raise UsageError("no scheduler answers there", "--cluster") from None
     with client:
-        yield client.get_executor()
+        yield client.get_executor()  # type: ignore[no-untyped-call]
 
 
 def _count(text: str) -> int:

@@ -22,8 +22,9 @@ from interchange.findings import SEVERITIES
 if TYPE_CHECKING:
     from interchange.checks import CheckConfig, Report, Summary
     from interchange.findings import Finding
-    from interchange.model import Moment
+    from interchange.model import Moment, Recording
     from interchange.show.layout import Style
+    from interchange.sources import Source
 
 __all__ = ["REPORTS_VERSION", "Outcome", "add_arguments", "brief_lines", "check_config", "execute", "report_lines"]
 
@@ -37,6 +38,8 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Describe the command's arguments."""
     parser.add_argument("files", metavar="FILE", nargs="+", help="file, folder, or - for names on standard input")
     parser.add_argument("--expect", metavar="LEADSET", help="lead set that must be complete, as standard-12")
+    parser.add_argument("--identifiers", action="store_true", help="also look for identity that is left in the file")
+    parser.add_argument("--known", metavar="FILE", help="with --identifiers: identifiers to search for, one a line")
     parser.add_argument("--config", metavar="FILE", help="TOML file: rules switched off, limits, device defaults")
     add_from(parser)
     parser.add_argument("--json", action="store_true", help="print the findings as JSON")
@@ -64,6 +67,8 @@ def execute(arguments: argparse.Namespace) -> int:
     from interchange.cli.files import named_files
 
     config = check_config(arguments)
+    if arguments.known is not None and not arguments.identifiers:
+        raise UsageError("goes with --identifiers", "--known")
     named = named_files(arguments.files)
     summaries: list[Summary] = []
     if not named.many:
@@ -104,10 +109,33 @@ def _checked(file: str, arguments: argparse.Namespace, config: CheckConfig, summ
         source = open_source(file)
         recording = read_opened(source, arguments.source_format)
         findings = formats.load(recording.format or "").check(source)
+        if arguments.identifiers:
+            findings = (*findings, *_identifiers(source, recording, arguments))
         summaries.append(summary_of(recording, file))
         return Outcome(file, build_report(recording, findings, config=config))
     except Exception as error:
         return Outcome(file, error=explained(error).in_file(file))
+
+
+def _identifiers(source: Source, recording: Recording, arguments: argparse.Namespace) -> tuple[Finding, ...]:
+    """What may identify somebody, in the recording and in the bytes of all its files."""
+    from interchange.deidentify import find_residue
+
+    files = {source.name: source.data}
+    for name in source.neighbours():
+        files[name] = source.neighbour(name) or b""
+    return tuple(item.finding for item in find_residue(recording, files.items(), _known(arguments.known)))
+
+
+def _known(file: str | None) -> tuple[str, ...]:
+    """The lines of the file with identifiers that must not occur."""
+    if file is None:
+        return ()
+    try:
+        lines = Path(file).read_text(encoding="utf-8").splitlines()
+    except (OSError, UnicodeDecodeError):
+        raise UsageError("cannot be read as text in UTF-8", "--known", file) from None
+    return tuple(line.strip() for line in lines if line.strip())
 
 
 def check_config(arguments: argparse.Namespace) -> CheckConfig:

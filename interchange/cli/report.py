@@ -188,8 +188,7 @@ def _folder(arguments: argparse.Namespace, folder: Path, target: Path) -> int:
         check_target(page, overwrite=arguments.overwrite)
     summaries: list[Summary] = []
     rows = [
-        _row(file, folder, page, target, arguments, config, summaries)
-        for file, page in zip(files, pages, strict=True)
+        _row(file, folder, page, target, arguments, config, summaries) for file, page in zip(files, pages, strict=True)
     ]
     together = check_collection(summaries, config)
     rest = [Path(name).relative_to(folder).as_posix() for name in others if not name.endswith(RECEIPT)]

@@ -56,10 +56,10 @@ def execute(arguments: argparse.Namespace) -> int:
 
 def all_rules() -> list[Rule]:
     """Every rule of every format and of the checks, in the order of their tables."""
-    from interchange import checks, formats
+    from interchange import checks, deidentify, formats
 
     tables: list[Any] = [formats.load(entry.name).RULES for entry in FORMATS]
-    return [rule for table in (*tables, checks.RULES) for rule in table]
+    return [rule for table in (*tables, checks.RULES, deidentify.RULES) for rule in table]
 
 
 def area_title(area: str) -> str:

@@ -9,18 +9,49 @@ import re
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 
+from interchange.findings import Finding, Rule
 from interchange.model import Moment, Recording
 from interchange.model.lines import lines_below
 
-__all__ = ["Residue", "find_residue", "needles"]
+__all__ = ["RULES", "Residue", "find_residue", "needles"]
+
+
+_PROFILE = "DICOM PS3.15 Annex E, Table E.1-1"
+
+RULES = (
+    Rule(
+        "identity.field", "error", "a field that may identify somebody is filled", _PROFILE,
+        "The recording is not de-identified: remove it before it leaves the hospital.",
+    ),
+    Rule(
+        "identity.text", "error", "a text holds what may identify somebody", _PROFILE,
+        "Names and dates in free text identify as well as those in fields of their own.",
+    ),
+    Rule(
+        "identity.unread", "warning", "content that was not read may identify somebody", _PROFILE,
+        "Private and unknown content can hold anything; a converted file does not carry it.",
+    ),
+    Rule(
+        "identity.known", "error", "a known identifier occurs in the bytes of the file", "45 CFR 164.514(b)(2)(i)",
+        "It stands somewhere in the file, whether a reader shows it or not.",
+    ),
+)  # fmt: skip
+"""What ``check --identifiers`` looks for."""
 
 
 @dataclass(frozen=True, slots=True)
 class Residue:
-    """Something that may identify: where, and what kind of thing it is."""
+    """Something that may identify: where, what kind of thing it is, and the rule that it breaks."""
 
     place: str
     what: str
+    rule: str = "identity.field"
+
+    @property
+    def finding(self) -> Finding:
+        """The residue as a finding of a check."""
+        rule = next(rule for rule in RULES if rule.id == self.rule)
+        return rule.at(self.place, self.what)
 
 
 _FIELDS = {
@@ -76,7 +107,7 @@ def find_residue(
 
 def _fields(recording: Recording) -> Iterator[Residue]:
     methods = {code.value for code in recording.deidentification}
-    explained = {"patient.ids", "acquisition.study", "acquisition.devices.ids"} if "113100" in methods else set()
+    explained = {"patient.ids", "acquisition.study", "acquisition.devices.ids", "document_id"} if "113100" in methods else set()
     if "113107" in methods:
         explained |= {"acquisition.time", "statements.time", "statements.confirmed_time"}
     for path, what in _FIELDS.items():
@@ -92,14 +123,14 @@ def _texts(recording: Recording) -> Iterator[Residue]:
         for line in lines_below(recording, [path]):
             place, text = line.split(": ", 1)
             if _DATE.search(text):
-                yield Residue(place, "a date in a text")
+                yield Residue(place, "a date in a text", "identity.text")
             words = {word.casefold() for word in re.findall(r"\w+", text)}
             if words & names:
-                yield Residue(place, "a name from the header in a text")
+                yield Residue(place, "a name from the header in a text", "identity.text")
     for line in lines_below(recording, ["acquisition.study", "document_id", "acquisition.devices.ids"]):
         place, text = line.split(": ", 1)
         if re.search(r"\d\.(?:19|20)\d\d(?:0[1-9]|1[0-2])(?:0[1-9]|[12]\d|3[01])", text):
-            yield Residue(place, "a date in a UID")
+            yield Residue(place, "a date in a UID", "identity.text")
 
 
 def _name_parts(recording: Recording) -> set[str]:
@@ -113,7 +144,7 @@ def _name_parts(recording: Recording) -> set[str]:
 
 def _unread(recording: Recording) -> Iterator[Residue]:
     for item in recording.unread:
-        yield Residue(item.place, f"content that was not read: {item.what}")
+        yield Residue(item.place, f"content that was not read: {item.what}", "identity.unread")
 
 
 def _bytes(data: Iterable[tuple[str, bytes]], known: Iterable[str]) -> Iterator[Residue]:
@@ -123,7 +154,7 @@ def _bytes(data: Iterable[tuple[str, bytes]], known: Iterable[str]) -> Iterator[
         for number, needle in searches:
             at = lowered.find(needle)
             if at >= 0:
-                yield Residue(f"{name} byte {at}", f"known identifier number {number}")
+                yield Residue(f"{name} byte {at}", f"known identifier number {number}", "identity.known")
 
 
 def needles(text: str) -> tuple[bytes, ...]:
