@@ -2,15 +2,21 @@
 
 from __future__ import annotations
 
+import json
 import shutil
 from dataclasses import replace
 from pathlib import Path
 
 import pytest
+from hypothesis import HealthCheck, given, settings
 
 import interchange
 from fixtures.field import twelve_leads
-from interchange.model import Identifier, Patient, PersonName
+from interchange.cli.check import report_lines
+from interchange.cli.output import document_text
+from interchange.model import Identifier, Patient, PersonName, Recording
+from interchange.show.layout import Style, columns
+from tests import strategies
 from tests.cli.schemas import errors_in
 
 
@@ -164,3 +170,13 @@ def test_a_time_in_the_future_is_noticed(cli, tmp_path: Path) -> None:
     interchange.write(later, tmp_path / "later.hea")
     rules = [f["rule"] for f in cli("check", tmp_path / "later.hea", "--json").document["findings"]]
     assert any(rule.startswith("time.") and "future" in rule for rule in rules)
+
+
+@given(strategies.full())
+@settings(max_examples=15, deadline=None, suppress_health_check=list(HealthCheck))
+def test_the_schema_takes_the_report_on_whatever_the_model_can_say(recording: Recording) -> None:
+    report = interchange.check(recording)
+    assert errors_in(json.loads(document_text(report.as_json()))) == []
+    lines = report_lines("a file", report, 80, Style())
+    assert lines[1] == report.verdict or len(report.verdict) > 80
+    assert max(map(columns, lines)) <= 80
