@@ -5,7 +5,7 @@ from __future__ import annotations
 from interchange.errors import SourceError
 from interchange.findings import Finding
 from interchange.formats.scp.log import Log, at
-from interchange.formats.scp.reader.build import build_recording, carried_by
+from interchange.formats.scp.reader.record import recording_of
 from interchange.formats.scp.syntax.document import Document, parse_document
 from interchange.sources import Source
 
@@ -13,12 +13,11 @@ __all__ = ["check_record"]
 
 
 def check_record(source: Source) -> tuple[Finding, ...]:
-    """All findings on one file; further files are checked on their own."""
+    """All findings on one file; of its further files whether they are there and sound."""
     log = Log()
     try:
         document = parse_document(source.data, log)
-        remarks, carried = carried_by(document)
-        build_recording(document, remarks, carried, log)
+        recording_of(document, source, log)
         _check_acquisition(document, log)
     except SourceError as error:
         log.add("no-record", error.place or "offset 0", error.reason)

@@ -219,7 +219,9 @@ FACTS: Final[dict[str, Fact]] = {
     "lead-flags": Fact(
         "Bit 0 subtraction, bit 2 all simultaneous, bits 3 to 7 how many at a time.", "EN 1064 5.6", "memory"
     ),
-    "lead-flags-31": Fact("More than 31 leads recorded at a time are written as 31.", "EN 1064 5.6", "unsure"),
+    "lead-flags-31": Fact(
+        "More than 31 leads recorded at a time are written as 31.", "EN 1064 5.6", "unsure", "31 is written"
+    ),
     "lead-codes": Fact(
         "Lead codes 0 to 184 as in ISO/IEEE 11073-10101, partition 2.", "EN 1064 5.6; ISO/IEEE 11073-10101", "seen"
     ),

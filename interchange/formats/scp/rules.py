@@ -18,7 +18,6 @@ def _row(name: str, severity: Severity, fact: str, reason: str, why: str) -> Rul
     return Rule(f"scp.{name}", severity, reason, row.clause, why, row.confidence)
 
 
-_LOST = "What lies behind the fault may not be what was written."
 _FIELD = "The field is shown with care or left out."
 _NO_LEAD = "The lead is not shown: half a lead would look like a short one."
 

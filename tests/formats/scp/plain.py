@@ -186,16 +186,20 @@ def tag(number: int, value: bytes) -> bytes:
     return struct.pack("<BH", number, len(value)) + value
 
 
-def device(language: int = 0, strings: tuple[bytes, ...] = (b"1.0", b"S-17", b"", b"", b"Quillmere")) -> bytes:
-    fixed = struct.pack("<HHHBB", 0, 0, 7, 0, 255) + b"FT12\0\0" + bytes((20, 0xD0, language, 0x80, 1)) + bytes(16)
+STRINGS = (b"1.0", b"S-17", b"", b"", b"Quillmere")
+
+
+def device(language: int = 0, strings: tuple[bytes, ...] = STRINGS, protocol: int = 20) -> bytes:
+    fixed = struct.pack("<HHHBB", 0, 0, 7, 0, 255) + b"FT12\0\0"
+    fixed += bytes((protocol, 0xD0, language, 0x80, 1)) + bytes(16)
     first, *others = strings
     return fixed + bytes((len(first) + 1,)) + first + b"\0" + b"".join(s + b"\0" for s in others)
 
 
-def plain_tags(language: int = 0) -> list[tuple[int, bytes]]:
+def plain_tags(language: int = 0, protocol: int = 20) -> list[tuple[int, bytes]]:
     return [
         (2, b"PL-1\0"),
-        (14, device(language)),
+        (14, device(language, protocol=protocol)),
         (25, struct.pack("<HBB", 2031, 3, 18)),
         (26, bytes((6, 42, 10))),
     ]
@@ -235,7 +239,7 @@ def encode(record: Record) -> bytes:
     ``step``.
     """
     bodies: dict[int, bytes] = {}
-    tags = plain_tags() if record.tags is None else record.tags
+    tags = plain_tags(protocol=record.protocol) if record.tags is None else record.tags
     bodies[1] = b"".join(tag(number, value) for number, value in tags) + b"\xff\0\0"
     tables = record.tables
     if tables is not None:

@@ -16,7 +16,7 @@ from interchange.model import Recording, Tracing, Unread
 from interchange.model.lines import apply
 from interchange.sources import Source
 
-__all__ = ["read_record"]
+__all__ = ["read_record", "recording_of"]
 
 
 def read_record(source: Source) -> Recording:
@@ -24,11 +24,17 @@ def read_record(source: Source) -> Recording:
     log = Log()
     document = parse_document(source.data, log)
     _refuse_undecodable(document, log)
+    recording = recording_of(document, source, log)
+    return replace(recording, findings=log.findings)
+
+
+def recording_of(document: Document, source: Source, log: Log) -> Recording:
+    """The recording in a parsed record, with its further files and everything that lines carry."""
     remarks, carried = carried_by(document)
     recording = build_recording(document, remarks, carried, log)
     if carried.parts:
         recording = _with_parts(recording, carried.parts, source, log)
-    return replace(_with_lines(recording, document, carried, log), findings=log.findings)
+    return _with_lines(recording, document, carried, log)
 
 
 def _refuse_undecodable(document: Document, log: Log) -> None:

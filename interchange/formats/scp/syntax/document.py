@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from interchange.formats.scp.coding.rebuild import Rhythm, rebuild_beat, rebuild_rhythm
 from interchange.formats.scp.log import Log, at
 from interchange.formats.scp.syntax.beats import Beats, check_ranges, parse_beats
+from interchange.formats.scp.syntax.device import Device
 from interchange.formats.scp.syntax.frame import Frame, Section, parse_frame
 from interchange.formats.scp.syntax.globals import Globals, parse_globals
 from interchange.formats.scp.syntax.header import Header, parse_header
@@ -90,7 +91,12 @@ class _Parser:
         if section is None:
             self._missing(1)
             return Header(())
-        return parse_header(section, self.log)
+        header = parse_header(section, self.log)
+        device = header.first(14, Device)
+        if device is not None and device.protocol != self.frame.protocol:
+            place = next(at(entry.offset + 3 + 14, 1) for entry in header.fields if entry.value is device)
+            self.log.add("device-protocol", place, f"{device.protocol} and {self.frame.protocol}")
+        return header
 
     def _leads(self) -> Leads:
         section = self.frame.section(3)
