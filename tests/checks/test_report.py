@@ -124,7 +124,9 @@ def test_empty_recording():
     assert data["sums"] == []
 
 
-def test_areas_are_those_of_the_rules():
+def test_every_rule_has_an_area():
     from interchange.checks import RULES
 
-    assert {rule.id.partition(".")[0] for rule in RULES} == {area for area, _ in AREAS}
+    areas = [area for area, _ in AREAS]
+    assert {rule.id.partition(".")[0] for rule in RULES} <= set(areas)
+    assert len(set(areas)) == len(areas)
