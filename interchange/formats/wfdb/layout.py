@@ -78,7 +78,12 @@ def plan(tracings: Sequence[Tracing]) -> Plan:
 
 def _fits(inside: list[Tracing], tracing: Tracing) -> bool:
     """Whether the tracing can stand in one record with those that are inside already."""
-    if tracing.kind != "rhythm" or tracing.start < 0 or (tracing.start * tracing.rate).denominator != 1:
+    if (
+        not tracing.channels
+        or tracing.kind != "rhythm"
+        or tracing.start < 0
+        or (tracing.start * tracing.rate).denominator != 1
+    ):
         return False
     every = [*inside, tracing]
     slowest = min(t.rate for t in every)

@@ -10,7 +10,7 @@ from __future__ import annotations
 
 import re
 from collections import Counter
-from collections.abc import Callable, Collection, Sequence
+from collections.abc import Callable, Collection, Iterable, Sequence
 from fractions import Fraction
 from typing import Final, NamedTuple
 
@@ -22,7 +22,7 @@ from interchange.formats.wfdb.mark_files import Listed, mark_in_line, without_fl
 from interchange.formats.wfdb.notes import Notes
 from interchange.model import Mark, Unread
 
-__all__ = ["Ground", "foreign_marks", "own_marks"]
+__all__ = ["Ground", "annotators_beside", "foreign_marks", "own_marks"]
 
 _ANNOTATOR: Final = re.compile(r"[A-Za-z0-9_]{1,60}", re.ASCII)
 _CUSTOMARY: Final = frozenset(
@@ -56,6 +56,17 @@ class Ground(NamedTuple):
     frames: int
     tracing: int
     channels: Sequence[tuple[int, Fraction, str]]
+
+
+def annotators_beside(stem: str, names: Iterable[str]) -> list[str]:
+    """Suffixes of the files that may be annotation files of the record ``stem``, sorted."""
+    prefix = f"{stem}."
+    suffixes = (name.removeprefix(prefix) for name in names if name.startswith(prefix))
+    return sorted(suffix for suffix in suffixes if _ANNOTATOR.fullmatch(suffix) and not _is_other(suffix.lower()))
+
+
+def _is_other(suffix: str) -> bool:
+    return suffix in _OTHERS or _SIGNALS.fullmatch(suffix) is not None
 
 
 def own_marks(
@@ -103,8 +114,6 @@ def foreign_marks(
     found: list[Mark] = []
     for annotator in names:
         suffix = annotator.lower()
-        if not _ANNOTATOR.fullmatch(annotator) or suffix in _OTHERS or _SIGNALS.fullmatch(suffix):
-            continue
         place = f"annotation file .{annotator}"
         try:
             data = fetch(annotator)

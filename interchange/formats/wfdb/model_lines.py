@@ -13,6 +13,7 @@ from typing import Final
 from interchange.formats.wfdb.comments import customary_lines, told
 from interchange.formats.wfdb.infostrings import InfoString, wrapped
 from interchange.formats.wfdb.layout import is_layout
+from interchange.formats.wfdb.mark_files import is_listing
 from interchange.formats.wfdb.notes import Notes
 from interchange.formats.wfdb.record_text import base_time
 from interchange.formats.wfdb.storage import Signal
@@ -68,7 +69,9 @@ def _is_whole(moment: Moment) -> bool:
 def _plain_remarks(remarks: tuple[str, ...]) -> int:
     """How many remarks from the first on can stand as they are and are read back as remarks."""
     for count, text in enumerate(remarks):
-        if not text.isprintable() or text != text.strip() or not text or is_own(text) or is_layout(text):
+        if not text.isprintable() or text != text.strip() or not text:
+            return count
+        if is_own(text) or is_layout(text) or is_listing(text):
             return count
         story = told([InfoString(0, text)], Notes())
         if story != type(story)(remarks=[text]) or len(wrapped(text)) > 1 or text.endswith("\\"):

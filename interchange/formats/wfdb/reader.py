@@ -16,7 +16,7 @@ from interchange.formats.wfdb.header import Header, Leftover, parse_header
 from interchange.formats.wfdb.infostrings import InfoString, unwrapped
 from interchange.formats.wfdb.layout import Span, is_layout, spans
 from interchange.formats.wfdb.mark_files import is_listing, listed
-from interchange.formats.wfdb.marks import Ground, foreign_marks, own_marks
+from interchange.formats.wfdb.marks import Ground, annotators_beside, foreign_marks, own_marks
 from interchange.formats.wfdb.model_lines import is_own
 from interchange.formats.wfdb.notes import Notes
 from interchange.formats.wfdb.segments import read_segments
@@ -31,7 +31,6 @@ __all__ = ["read"]
 Fetch = Callable[[str, int], "bytes | None"]
 """Bytes of a neighbour by plain name, and the header line that names it (0: none)."""
 
-_PART: Final = "Part of record "
 _ZERO: Final = Fraction(0)
 _INFOS: Final = "the info strings"
 _MARK: Final = re.compile(r"marks\[(\d{1,9})\]: ", re.ASCII)
@@ -56,9 +55,8 @@ def read(source: Source) -> Recording:
     record = _Record(header, fetch, notes, source.stem or header.name)
     recording, tracings = record.read()
     prefix = f"{record.stem}."
-    names = [name.removeprefix(prefix) for name in source.neighbours() if name.startswith(prefix)]
     named = {entry.annotator for entry in record.listing} | {line.file.removeprefix(prefix) for line in header.signals}
-    names = [name for name in names if name not in named]
+    names = [name for name in annotators_beside(record.stem, source.neighbours()) if name not in named]
     ground = record.ground(tracings) if names else None
     if ground is not None:
         marks = foreign_marks(names, record.annotations, ground, notes, record.unread)
@@ -144,7 +142,7 @@ class _Record:
         return found + self.unread
 
     def _is_ours(self, text: str) -> bool:
-        return (bool(self.layout) and is_layout(text)) or is_listing(text) or text.startswith(_PART)
+        return (bool(self.layout) and is_layout(text)) or is_listing(text)
 
     def _tracings(self) -> list[Tracing | None]:
         if self.header.segments is not None:

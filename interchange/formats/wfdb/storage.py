@@ -27,7 +27,12 @@ if TYPE_CHECKING:
 __all__ = ["Signal", "SignalFile", "stored"]
 
 _AUTOMATIC: Final = (16, 24, 32)
-_BASELINES: Final = 2**31
+_FARTHEST: Final = 10**17
+"""A baseline beyond it has more digits than headers are read with."""
+
+_NO_UNIT: Final = "other"
+"""Stands for a unit that cannot stand in a header; an info string has the true one."""
+
 _LOWEST: Final = 1 - 2**31
 """The least true sample of 32 bits."""
 
@@ -79,7 +84,7 @@ def stored(
     ``choice``: "auto" or a format's number.  ``path`` names the tracing in notes.  Raises RefusedError where the
     samples do not fit the chosen format.
     """
-    scales = [_fitting(tracing, row) for row in range(len(tracing.channels))]
+    scales = [_fitting(tracing, row, path) for row in range(len(tracing.channels))]
     values, shifts = _values(tracing, scales)
     form = _format(values, choice, path)
     codec = CODECS[form]
@@ -119,11 +124,14 @@ def _told(scale: _Scale, shift: int) -> Iterator[tuple[Literal["changed", "info"
 # --- scale
 
 
-def _fitting(tracing: Tracing, row: int) -> _Scale:
+def _fitting(tracing: Tracing, row: int, path: str) -> _Scale:
     """The scale of a channel: exact if 32 bits hold the samples in it, else with a rounded baseline."""
     channel = tracing.channels[row]
     spelling = next((text for key, text in channel.extras if key == "wfdb.units"), "") if channel.unit is None else ""
-    scale = _scaled(channel.unit, channel.step, channel.offset, spelling, fine=True)
+    try:
+        scale = _scaled(channel.unit, channel.step, channel.offset, spelling, fine=True)
+    except RefusedError as error:
+        raise RefusedError(error.reason, f"{path}.channels[{row}].offset") from None
     if abs(scale.factor) > 1 and largest_magnitude(tracing.samples[row]) * abs(scale.factor) >= 2**31:
         return _scaled(channel.unit, channel.step, channel.offset, spelling, fine=False)
     return scale
@@ -133,19 +141,21 @@ def _fitting(tracing: Tracing, row: int) -> _Scale:
 def _scaled(unit: str | None, step: Fraction, offset: Fraction, spelling: str, *, fine: bool) -> _Scale:
     """Gain and baseline of a step and offset; ``fine``: with a finer step where zero lies between two integers."""
     if unit is None or step == 0:
-        exact = unit is None and step == 1 and offset.denominator == 1 and abs(offset) < _BASELINES
+        exact = unit is None and step == 1 and offset.denominator == 1 and abs(offset) < _FARTHEST
         label = f"/{spelling}" if unit is None and spelling and unit_text(spelling) else ""
         return _Scale(1, "0", label, -offset.numerator if exact else 0, exact)
     factor, size = (-1 if step < 0 else 1), abs(step)
     zero = -offset / size
     if fine and zero.denominator != 1:
         factor, size, zero = factor * zero.denominator, size / zero.denominator, zero * zero.denominator
-    baseline = max(1 - _BASELINES, min(_BASELINES - 1, round(zero)))
+    baseline = round(zero)
+    if abs(baseline) >= _FARTHEST:
+        raise RefusedError("the offset is too many steps away from zero for a baseline")
     gain = (_MILLIVOLT if unit == "uV" else Fraction(1)) / size
     spelled = "mV" if unit == "uV" else unit_text(unit)
     text = _exact_text(gain)
     exact = spelled is not None and decimal(text) == gain and baseline == zero
-    return _Scale(factor, text, f"/{spelled or 'NU'}", baseline, exact)
+    return _Scale(factor, text, f"/{spelled or _NO_UNIT}", baseline, exact)
 
 
 def _exact_text(value: Fraction) -> str:
