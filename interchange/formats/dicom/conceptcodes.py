@@ -25,12 +25,15 @@ from interchange.vocabulary.concept_table import Scope
 
 __all__ = [
     "ECG_FINDING",
+    "FORMULAS",
     "OF_TEXT",
     "OTHER",
     "OVERALL_FINDING",
+    "QTC",
     "WORDS",
     "Named",
     "concept_code",
+    "formula_of",
     "named",
     "value_in_unit",
 ]
@@ -46,6 +49,17 @@ OF_TEXT: Final = CodeItem("OF-TEXT", OWN_SCHEME, "Code of the statement before")
 
 OTHER: Final = CodeItem("OTHER", OWN_SCHEME, "Something that is named elsewhere")
 """Name of an annotation that has no code at all."""
+
+QTC: Final = CodeItem("2:15876", "MDC", "QTc interval global")
+FORMULAS: Final = {
+    "qtc-bazett": CodeItem("122730", "DCM", "Bazett QTc Algorithm"),
+    "qtc-hodges": CodeItem("122731", "DCM", "Hodges QTc Algorithm"),
+    "qtc-fridericia": CodeItem("122732", "DCM", "Fridericia QTc Algorithm"),
+    "qtc-framingham": CodeItem("122733", "DCM", "Framingham QTc Algorithm"),
+}
+"""Modifiers that say by which formula QT was corrected (PS3.16 CID 3678), since two formulas share one code each."""
+
+_FORMULA_CODES: Final = {code[:2]: id for id, code in FORMULAS.items()}
 
 WORDS: Final = CodeItem("TEXT", OWN_SCHEME, "")
 """Code of a result in words; the words are its meaning."""
@@ -112,6 +126,12 @@ def concept_code(id: str, scope: Scope, lead: str | None = None) -> CodeItem:
         if back.concept is row and (lead is None or back.lead == lead):
             return code
     return CodeItem(row.id, OWN_SCHEME, row.meaning[:64].rstrip())
+
+
+def formula_of(modifier: CodeItem | None) -> Concept | None:
+    """The concept of a corrected QT interval whose formula a modifier names; None where it names none."""
+    id = _FORMULA_CODES.get(modifier[:2]) if modifier is not None else None
+    return None if id is None else _by_id()[f"{id}|global"]
 
 
 def value_in_unit(unit: str | None, wanted: str) -> tuple[int, int] | None:

@@ -7,7 +7,7 @@ from fractions import Fraction
 from typing import NamedTuple
 
 from interchange.errors import SourceError
-from interchange.formats.dicom.dictionary import storage_classes
+from interchange.formats.dicom.dictionary import storage_classes, tag_of
 from interchange.formats.dicom.leadcodes import OWN_SCHEME
 from interchange.formats.dicom.parse import File, parse
 from interchange.formats.dicom.read_about import (
@@ -44,11 +44,20 @@ def read(source: Source) -> Recording:
     except SourceError as error:
         raise error.in_file(source.shown) from None
     recording = apply_lines(header.recording, header.top)
+    _leave_unknown_context(header.top)
     return replace(
         recording,
         unread=unread_elements(header.file.dataset, header.file.trailing),
         findings=tuple(header.top.context.findings),
     )
+
+
+def _leave_unknown_context(top: View) -> None:
+    """Items of the acquisition context that nobody understood are unread as a whole, their names too."""
+    value_type = tag_of("ValueType")
+    for item in top.items("AcquisitionContextSequence"):
+        if value_type not in item.dataset.taken:
+            item.dataset.taken.clear()
 
 
 def read_header(file: File) -> Header:

@@ -6,6 +6,7 @@ from dataclasses import replace
 from fractions import Fraction
 from typing import Final
 
+from interchange.formats.dicom.dictionary import tag_of
 from interchange.formats.dicom.placeholders import NO_DATE, is_placeholder_text
 from interchange.formats.dicom.read_common import context_items, names_in, parsed_date
 from interchange.formats.dicom.uids import is_derived
@@ -161,6 +162,9 @@ def _devices(top: View) -> tuple[Device, ...]:
 
 def _person(view: View, keyword: str) -> Person | None:
     names = names_in(view, keyword)
+    if len(names) > 1:
+        view.context.tolerate("too-many-values", view.at(keyword), f"{len(names)} persons")
+        view.dataset.taken.discard(tag_of(keyword))
     return Person(names[0][0]) if names else None
 
 
@@ -187,7 +191,7 @@ def _study(top: View) -> Study | None:
     issuer_item = top.item("IssuerOfAccessionNumberSequence")
     issuer = None
     if issuer_item is not None:
-        issuer = issuer_item.text("LocalNamespaceEntityID") or issuer_item.text("UniversalEntityID")
+        issuer = issuer_item.whole_text("LocalNamespaceEntityID") or issuer_item.whole_text("UniversalEntityID")
         issuer_item.text("UniversalEntityIDType")
     study = Study(
         accession=Identifier(accession, issuer) if accession else None,

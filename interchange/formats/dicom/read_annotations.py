@@ -11,19 +11,21 @@ from dataclasses import dataclass, field, replace
 from fractions import Fraction
 from typing import Final
 
-from interchange.formats.dicom.conceptcodes import ECG_FINDING, OF_TEXT, OTHER, OVERALL_FINDING, named, value_in_unit
+from interchange.formats.dicom.annotation_items import FINDINGS, Item, ItemReader
+from interchange.formats.dicom.conceptcodes import OF_TEXT, OTHER, OVERALL_FINDING, WORDS, value_in_unit
 from interchange.formats.dicom.read_waveform import Group
 from interchange.formats.dicom.status import is_status
-from interchange.formats.dicom.values import parse_moment
-from interchange.formats.dicom.view import CodeItem, View
+from interchange.formats.dicom.view import View
 from interchange.formats.dicom.wavepairs import MarkList, ends_of, marks_between
-from interchange.model import Code, Mark, Measurement, Moment, Statement, Tracing
-from interchange.vocabulary import Concept
+from interchange.model import Code, Extras, Mark, Measurement, Moment, Statement
 
-__all__ = ["Annotations", "Item", "read_annotations"]
+__all__ = ["GROUP", "VALUE", "Annotations", "read_annotations"]
 
-SPANS: Final = {"SEGMENT": 2, "MULTISEGMENT": 2, "POINT": 1, "MULTIPOINT": 1, "BEGIN": 1, "END": 1}
-_FINDINGS: Final = {(ECG_FINDING.value, ECG_FINDING.scheme), (OVERALL_FINDING.value, OVERALL_FINDING.scheme)}
+GROUP: Final = "dicom.group"
+"""Extra of a measurement: the number of the set of marks that it belongs to."""
+
+VALUE: Final = "dicom.value"
+"""Extra of an annotation: code and scheme of its coded value, whose meaning is the text."""
 
 
 @dataclass(slots=True)
@@ -35,168 +37,14 @@ class Annotations:
     statements: list[Statement] = field(default_factory=list)
 
 
-@dataclass(slots=True)
-class Item:
-    """One item, decoded but not yet understood.
-
-    ``targets``: (index of the tracing, row or None for all) that it refers to.  ``spans``: (start, end or None) in
-    seconds on the tracing; None = the item has no temporal range.
-    """
-
-    view: View
-    text: str | None
-    name: CodeItem | None
-    modifier: CodeItem | None
-    value: CodeItem | None
-    numbers: tuple[Fraction, ...]
-    unit: str | None
-    group: int | None
-    targets: list[tuple[int, int | None]]
-    spans: list[tuple[Fraction, Fraction | None]] | None
-    range: str | None
-    concept: Concept | None = None
-    lead: str | None = None
-    positions: tuple[int, ...] = ()
-
-
-class _Reader:
-    """The tracings that annotations refer to, by group number."""
-
-    def __init__(self, groups: list[Group], time: Moment | None) -> None:
-        self.groups = groups
-        self.time = time
-        self.index: list[int | None] = []
-        self.tracings: list[Tracing] = []
-        for group in groups:
-            self.index.append(len(self.tracings) if group.tracing else None)
-            if group.tracing:
-                self.tracings.append(group.tracing)
-
-    def item(self, view: View) -> Item:
-        """Decode one item."""
-        name_item = view.item("ConceptNameCodeSequence")
-        modifier = name_item.items("ModifierCodeSequence") if name_item else ()
-        unit = view.code("MeasurementUnitsCodeSequence")
-        targets = self.targets(view)
-        kind = view.text("TemporalRangeType")
-        positions = view.wholes("ReferencedSamplePositions")
-        item = Item(
-            view,
-            view.whole_text("UnformattedTextValue"),
-            name_item.as_code() if name_item else None,
-            modifier[0].as_code() if modifier else None,
-            view.code("ConceptCodeSequence"),
-            view.decimals("NumericValue"),
-            unit.value if unit else None,
-            view.whole("AnnotationGroupNumber"),
-            targets,
-            self.spans(view, kind, positions, targets),
-            kind,
-            positions=positions,
-        )
-        if (item.text is None) == (item.name is None):
-            view.context.tolerate("annotation-form", view.place)
-        self.understand(item)
-        return item
-
-    def understand(self, item: Item) -> None:
-        """Look the concept name up."""
-        if item.name is None:
-            return
-        per_lead = any(row is not None for _, row in item.targets)
-        found = named(item.name, per_lead, item.spans is not None and not item.numbers)
-        item.concept, item.lead = found.concept, found.lead
-        if item.name.scheme == "SCPECG":
-            item.view.context.tolerate_once("retired-concept-scheme", item.view.at("ConceptNameCodeSequence"))
-        elif found.concept is None and item.name[:2] not in _FINDINGS and item.name[:2] != OTHER[:2]:
-            item.view.context.tolerate_once(
-                "concept-unknown", item.view.at("ConceptNameCodeSequence"), item.name.value + item.name.scheme
-            )
-
-    def targets(self, view: View) -> list[tuple[int, int | None]]:
-        """Referenced Waveform Channels as (tracing, row); pairs that point nowhere make a finding and are dropped."""
-        numbers = view.wholes("ReferencedWaveformChannels")
-        found: list[tuple[int, int | None]] = []
-        for group, channel in zip(numbers[::2], numbers[1::2], strict=False):
-            index = self.index[group - 1] if 0 < group <= len(self.index) else None
-            if index is None or channel > len(self.tracings[index].channels):
-                view.context.tolerate(
-                    "annotation-reference", view.at("ReferencedWaveformChannels"), f"group {group}, channel {channel}"
-                )
-                continue
-            found.append((index, channel - 1 if channel else None))
-        if len(numbers) % 2 or not numbers:
-            view.context.tolerate(
-                "annotation-reference", view.at("ReferencedWaveformChannels"), f"{len(numbers)} numbers"
-            )
-        return found
-
-    def spans(
-        self, view: View, kind: str | None, positions: tuple[int, ...], targets: list[tuple[int, int | None]]
-    ) -> list[tuple[Fraction, Fraction | None]] | None:
-        """The places in time, None where the item is about the whole extent."""
-        if kind is None and not positions and "ReferencedTimeOffsets" not in view and "ReferencedDateTime" not in view:
-            return None
-        tracing = self.tracings[targets[0][0]] if targets else self.tracings[0]
-        if positions:
-            points = [Fraction(position - 1) / tracing.rate for position in positions]
-            if any(not 0 < position <= tracing.length for position in positions):
-                view.context.tolerate(
-                    "annotation-position", view.at("ReferencedSamplePositions"), f"{tracing.length} samples"
-                )
-            if len({index for index, _ in targets}) > 1:
-                view.context.tolerate("annotation-groups", view.at("ReferencedSamplePositions"))
-        elif "ReferencedTimeOffsets" in view:
-            points = list(view.decimals("ReferencedTimeOffsets"))
-        else:
-            points = self._absolute(view, tracing)
-        return self._spanned(view, kind, points, tracing)
-
-    def _absolute(self, view: View, tracing: Tracing) -> list[Fraction]:
-        points = []
-        for text in view.texts("ReferencedDateTime"):
-            moment = parse_moment(text)
-            if moment is None:
-                view.context.tolerate("malformed-date", view.at("ReferencedDateTime"))
-                continue
-            since = None
-            if self.time is not None:
-                same = replace(moment, zone=self.time.zone) if moment.zone is None else moment
-                since = same.minus(self.time)
-            if since is None:
-                view.context.tolerate("annotation-position", view.at("ReferencedDateTime"), "no time of acquisition")
-                continue
-            points.append(since - tracing.start)
-        return points
-
-    def _spanned(
-        self, view: View, kind: str | None, points: list[Fraction], tracing: Tracing
-    ) -> list[tuple[Fraction, Fraction | None]]:
-        """The points as spans by the temporal range type; a wrong number of points makes a finding."""
-        size = SPANS.get(kind or "")
-        wrong = (
-            size is None
-            or not points
-            or len(points) % size
-            or (kind in ("POINT", "SEGMENT", "BEGIN", "END") and len(points) != size)
-        )
-        if wrong:
-            view.context.tolerate("annotation-range", view.at("TemporalRangeType"), f"{len(points)} positions")
-        if kind == "BEGIN":
-            return [(point, tracing.duration) for point in points]
-        if kind == "END":
-            return [(Fraction(0), point) for point in points]
-        if size == 2:
-            pairs: list[tuple[Fraction, Fraction | None]] = list(zip(points[::2], points[1::2], strict=False))
-            return pairs if len(points) % 2 == 0 else [*pairs, (points[-1], None)]
-        return [(point, None) for point in points]
-
-
 def read_annotations(top: View, groups: list[Group], time: Moment | None) -> Annotations:
     """All annotations of the object."""
-    reader = _Reader(groups, time)
+    reader = ItemReader(groups, time)
     items = [reader.item(view) for view in top.items("WaveformAnnotationSequence")]
     _put_on_beat(items, reader)
+    sets = {item.group for item in items if item.spans is not None and item.group is not None}
+    for item in items:
+        item.in_set = item.group in sets
     found = Annotations()
     statement_groups: dict[int | None, int] = {}
     for item in items:
@@ -204,7 +52,7 @@ def read_annotations(top: View, groups: list[Group], time: Moment | None) -> Ann
     return found
 
 
-def _put_on_beat(items: list[Item], reader: _Reader) -> None:
+def _put_on_beat(items: list[Item], reader: ItemReader) -> None:
     """Marks of the representative beat that refer to the rhythm are put where they belong (with a finding).
 
     Objects of the retired scheme refer every mark to the first group.  A set of marks is the representative beat's
@@ -237,7 +85,7 @@ def _put_on_beat(items: list[Item], reader: _Reader) -> None:
             member.spans = [(Fraction(position - 1) / rate, None) for position in member.positions]
 
 
-def _take(item: Item, reader: _Reader, found: Annotations, statement_groups: dict[int | None, int]) -> None:
+def _take(item: Item, reader: ItemReader, found: Annotations, statement_groups: dict[int | None, int]) -> None:
     if item.spans is not None:
         if item.numbers and not _belongs_to_mark(item):
             found.measurements.extend(_measurements(item, reader))
@@ -252,7 +100,7 @@ def _take(item: Item, reader: _Reader, found: Annotations, statement_groups: dic
         if not is_status(item.text):
             group = statement_groups.setdefault(item.group, len(statement_groups))
             found.statements.append(Statement(item.text, group=group, extras=_where(item, reader)))
-    elif item.name is not None and (item.name.value, item.name.scheme) in _FINDINGS and item.value is not None:
+    elif item.name is not None and (item.name.value, item.name.scheme) in FINDINGS and item.value is not None:
         _take_finding(item, found, statement_groups)
     elif item.concept is not None and item.concept.scope == "mark" and not item.numbers:
         item.spans = [(Fraction(0), None)]
@@ -261,7 +109,7 @@ def _take(item: Item, reader: _Reader, found: Annotations, statement_groups: dic
         found.measurements.extend(_measurements(item, reader))
 
 
-def _take_marks(item: Item, reader: _Reader, marks: MarkList) -> None:
+def _take_marks(item: Item, reader: ItemReader, marks: MarkList) -> None:
     """Marks as they are, or the two that a segment stands for."""
     between = marks_between(item.modifier)
     ends = ends_of(item.concept.id) if item.concept is not None and between is not None else None
@@ -277,7 +125,7 @@ def _belongs_to_mark(item: Item) -> bool:
     return item.concept is not None and item.concept.scope == "mark"
 
 
-def _joins(item: Item, reader: _Reader, marks: list[Mark]) -> bool:
+def _joins(item: Item, reader: ItemReader, marks: list[Mark]) -> bool:
     """Whether a number with a place belongs to the mark before it: same place, same channel."""
     if not marks or not item.targets or not item.spans:
         return False
@@ -287,7 +135,7 @@ def _joins(item: Item, reader: _Reader, marks: list[Mark]) -> bool:
     return (last.tracing, last.start, last.end, last.lead) == (index, *item.spans[0], lead)
 
 
-def _where(item: Item, reader: _Reader) -> tuple[tuple[str, str], ...]:
+def _where(item: Item, reader: ItemReader) -> tuple[tuple[str, str], ...]:
     """Channels that a statement is about, when that is not a whole group."""
     names = [reader.tracings[index].channels[row].name for index, row in item.targets if row is not None]
     return (("dicom.leads", " ".join(names)),) if names else ()
@@ -307,7 +155,7 @@ def _take_finding(item: Item, found: Annotations, statement_groups: dict[int | N
     found.statements.append(Statement(item.value.meaning or item.value.value, kind=kind, group=group, codes=(code,)))
 
 
-def _each(item: Item, reader: _Reader) -> Iterator[tuple[int, str | None]]:
+def _each(item: Item, reader: ItemReader) -> Iterator[tuple[int, str | None]]:
     """(tracing, lead) for every channel that is referred to; the first tracing where none is."""
     if not item.targets:
         yield 0, item.lead
@@ -323,7 +171,19 @@ def _source(item: Item) -> Code | None:
     return Code(item.name.value or None, item.name.scheme or None, item.name.meaning or None)
 
 
-def _marks(item: Item, reader: _Reader) -> Iterator[Mark]:
+def _words(item: Item) -> str | None:
+    """Text of an annotation, or the meaning of its coded value."""
+    return item.text or (item.value.meaning or None if item.value else None)
+
+
+def _value_code(item: Item) -> Extras:
+    """The code of a coded value, unless it is only the project's own for words."""
+    if item.value is None or item.value[:2] == WORDS[:2]:
+        return ()
+    return ((VALUE, f"{item.value.value} {item.value.scheme}".strip()),)
+
+
+def _marks(item: Item, reader: ItemReader) -> Iterator[Mark]:
     concept = item.concept.id if item.concept else "note" if item.name is None else "other"
     for index, lead in _each(item, reader):
         for start, end in item.spans or ():
@@ -333,21 +193,24 @@ def _marks(item: Item, reader: _Reader) -> Iterator[Mark]:
                 start,
                 end,
                 lead=lead,
-                text=item.text if item.name is None else item.value.meaning if item.value else None,
+                text=_words(item),
                 group=None if item.group is None else str(item.group),
                 source_code=_source(item),
+                extras=_value_code(item),
             )
 
 
-def _whole(item: Item, reader: _Reader) -> Iterator[Mark]:
+def _whole(item: Item, reader: ItemReader) -> Iterator[Mark]:
     """A mark about the whole extent of what it refers to."""
     for mark in _marks(item, reader):
         yield replace(mark, end=reader.tracings[mark.tracing].duration)
 
 
-def _measurements(item: Item, reader: _Reader, on_mark: bool = False) -> Iterator[Measurement]:
+def _measurements(item: Item, reader: ItemReader, on_mark: bool = False) -> Iterator[Measurement]:
     concept = item.concept.id if item.concept else "other"
-    text = item.value.meaning if item.value else None
+    extras = _value_code(item)
+    if item.in_set and not on_mark:
+        extras = (*extras, (GROUP, str(item.group)))
     values: tuple[Fraction | None, ...] = item.numbers or (None,)
     for index, lead in _each(item, reader):
         tracing = reader.tracings[index]
@@ -364,8 +227,9 @@ def _measurements(item: Item, reader: _Reader, on_mark: bool = False) -> Iterato
                 lead=None if on_mark else lead,
                 absent="not-measured" if absent else None,
                 beat=(tracing.beat or 0) if tracing.kind == "representative beat" and not on_mark else None,
-                text=text,
+                text=_words(item),
                 source_code=_source(item),
+                extras=extras,
             )
 
 

@@ -84,7 +84,7 @@ def _ids(top: View) -> tuple[Identifier, ...]:
 def _issuer(view: View) -> str | None:
     """Who gave an id out: the name, else the universal identifier (PS3.3 10.15)."""
     qualifiers = view.item("IssuerOfPatientIDQualifiersSequence")
-    universal = qualifiers.text("UniversalEntityID") if qualifiers else None
+    universal = qualifiers.whole_text("UniversalEntityID") if qualifiers else None
     if qualifiers:
         qualifiers.text("UniversalEntityIDType")
     return view.text("IssuerOfPatientID") or universal

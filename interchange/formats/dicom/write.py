@@ -31,7 +31,10 @@ from interchange.model import Recording
 
 __all__ = ["encode"]
 
-IMPLEMENTATION: Final = (derived_uid("implementation", b"interchange"), f"INTERCHANGE_{__version__}"[:16])
+IMPLEMENTATION: Final = (
+    derived_uid("implementation", b"interchange"),
+    f"INTERCHANGE{__version__.replace('.', '')}"[:16],
+)
 """Implementation class UID and version name (PS3.10 7.1)."""
 
 

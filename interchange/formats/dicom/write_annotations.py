@@ -9,21 +9,25 @@ from typing import Final
 
 from interchange.formats.dicom.conceptcodes import (
     ECG_FINDING,
+    FORMULAS,
     OF_TEXT,
     OTHER,
     OVERALL_FINDING,
+    QTC,
     WORDS,
     concept_code,
     named,
 )
 from interchange.formats.dicom.encode import Item, coded
+from interchange.formats.dicom.leadcodes import OWN_SCHEME
 from interchange.formats.dicom.numbers import decimal_text, parse_decimal
 from interchange.formats.dicom.placeholders import NO_TEXT
+from interchange.formats.dicom.read_annotations import GROUP, VALUE
 from interchange.formats.dicom.status import status_text
 from interchange.formats.dicom.values import clean
 from interchange.formats.dicom.view import CodeItem
 from interchange.formats.dicom.wavepairs import marker, pairs
-from interchange.model import Code, Mark, Measurement, Recording, Statement, Tracing
+from interchange.model import Code, Extras, Mark, Measurement, Recording, Statement, Tracing
 from interchange.vocabulary.concept_table import Scope
 
 __all__ = ["GroupNumbers", "annotation_items"]
@@ -126,14 +130,30 @@ def _measurement(measurement: Measurement, tracings: tuple[Tracing, ...]) -> Ite
 
 
 def _named_value(item: Item, name: CodeItem, measurement: Measurement) -> None:
-    item.code("ConceptNameCodeSequence", *name)
-    if measurement.text:
-        item.code("ConceptCodeSequence", WORDS.value, WORDS.scheme, measurement.text)
+    formula = FORMULAS.get(measurement.concept)
+    if formula is not None and measurement.lead is None:
+        own = name.scheme == OWN_SCHEME
+        item.code("ConceptNameCodeSequence", *(QTC if own else name), (coded(*formula),))
+    else:
+        item.code("ConceptNameCodeSequence", *name)
+    _put_words(item, measurement.text, measurement.extras)
+    group = dict(measurement.extras).get(GROUP, "")
+    if _is_number(group):
+        item.numbers("AnnotationGroupNumber", int(group))
     if measurement.value is not None:
         item.decimals("NumericValue", measurement.value)
     if measurement.unit is not None or measurement.value is not None:
         unit = measurement.unit or "1"
         item.code("MeasurementUnitsCodeSequence", unit, "UCUM", "no units" if unit == "1" else unit)
+
+
+def _put_words(item: Item, text: str | None, extras: Extras) -> None:
+    """A result in words: the meaning of a coded value, in its own code where it came with one."""
+    value, _, scheme = dict(extras).get(VALUE, "").rpartition(" ")
+    if text and value:
+        item.code("ConceptCodeSequence", value, scheme, text)
+    elif text:
+        item.code("ConceptCodeSequence", WORDS.value, WORDS.scheme, text)
 
 
 def _name(concept: str, scope: Scope, lead: str | None, source: Code | None) -> CodeItem:
@@ -191,8 +211,7 @@ def _mark(
         item.text("UnformattedTextValue", mark.text)
     else:
         item.code("ConceptNameCodeSequence", *_name(mark.concept, "mark", None, mark.source_code), modifiers)
-        if mark.text:
-            item.code("ConceptCodeSequence", WORDS.value, WORDS.scheme, mark.text)
+        _put_words(item, mark.text, mark.extras)
     item.update(place)
     yield item
     for measurement in mark.measurements:

@@ -6,7 +6,7 @@ import pytest
 from pydicom.sequence import Sequence
 
 from interchange.model import Code
-from tests.formats.dicom.support import annotation, code, counts, ecg, group, read, rules
+from tests.formats.dicom.support import annotation, code, counts, ecg, group, opened, read, rules, written
 
 P_WAVE = ("10:256", "MDC", "P wave")
 
@@ -202,3 +202,64 @@ def test_marks_of_the_rhythm_are_not_taken_for_those_of_the_beat():
     assert recording_with(mark(101), groups=groups).marks[0].tracing == 1
     assert recording_with(mark(102), groups=groups).marks[0].tracing == 0
     assert [m.tracing for m in recording_with(mark(101), mark(400), groups=groups).marks] == [0, 0]
+
+
+@pytest.mark.parametrize(
+    ("modifier", "concept"),
+    [
+        ("122730", "qtc-bazett"),
+        ("122731", "qtc-hodges"),
+        ("122732", "qtc-fridericia"),
+        ("122733", "qtc-framingham"),
+        (None, "qtc-interval"),
+    ],
+)
+def test_the_formula_of_a_corrected_qt_is_told_by_its_modifier(modifier, concept):
+    name = code("2:15876", "MDC", "QTc interval global")
+    if modifier:
+        name.ModifierCodeSequence = Sequence([code(modifier, "DCM", "formula")])
+    item = annotation(ConceptNameCodeSequence=Sequence([name]), NumericValue="420")
+    found = recording_with(item)
+    assert found.measurements[0].concept == concept
+    again = read(written(found))
+    assert again.measurements == found.measurements
+
+
+def test_an_unknown_modifier_stays_unread():
+    name = code(*P_WAVE)
+    name.ModifierCodeSequence = Sequence([code("X", "99Y", "somehow")])
+    found = recording_with(annotation(ConceptNameCodeSequence=Sequence([name]), TemporalRangeType="BEGIN",
+                                      ReferencedSamplePositions=[1]))  # fmt: skip
+    assert any("ModifierCodeSequence[1]" in entry.place for entry in found.unread)
+
+
+def test_a_coded_value_keeps_words_and_code():
+    item = named(("X-7", "99ELSE", "Morphology"), ConceptCodeSequence=Sequence([code("M-2", "99ELSE", "biphasic")]))
+    found = recording_with(item)
+    assert (found.measurements[0].text, found.measurements[0].extras) == ("biphasic", (("dicom.value", "M-2 99ELSE"),))
+    stored = opened(written(found)).WaveformAnnotationSequence[0].ConceptCodeSequence[0]
+    assert (stored.CodeValue, stored.CodingSchemeDesignator, stored.CodeMeaning) == ("M-2", "99ELSE", "biphasic")
+
+
+def test_a_measurement_of_one_beat_stays_with_its_marks():
+    mark = named(TemporalRangeType="POINT", ReferencedSamplePositions=[11], AnnotationGroupNumber=7)
+    value = number(("2:16156", "MDC", "QRS duration global"), "96", "ms", AnnotationGroupNumber=7)
+    alone = number(("2:16160", "MDC", "QT interval global"), "400", "ms", AnnotationGroupNumber=8)
+    found = recording_with(mark, value, alone)
+    assert [m.extras for m in found.measurements] == [(("dicom.group", "7"),), ()]
+    again = opened(written(found)).WaveformAnnotationSequence
+    assert [item.get("AnnotationGroupNumber") for item in again] == [7, None, 7]
+
+
+def test_text_and_name_together_lose_neither():
+    item = named(UnformattedTextValue="words", TemporalRangeType="POINT", ReferencedSamplePositions=[1])
+    found = recording_with(item)
+    assert (found.marks[0].concept, found.marks[0].text) == ("p-wave", "words")
+
+
+def test_what_a_context_item_says_is_listed_when_nobody_understands_it():
+    item = code("109054", "DCM", "Patient State")
+    context = annotation(ReferencedWaveformChannels=None, ValueType="CODE", ConceptNameCodeSequence=Sequence([item]),
+                         ConceptCodeSequence=Sequence([code("128975004", "SCT", "Resting State")]))  # fmt: skip
+    places = [entry.place.split(" ")[-1] for entry in read(ecg(AcquisitionContextSequence=Sequence([context]))).unread]
+    assert places == ["ValueType", "ConceptNameCodeSequence", "ConceptCodeSequence"]

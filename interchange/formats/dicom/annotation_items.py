@@ -1,0 +1,190 @@
+"""Items of the Waveform Annotation Sequence, decoded: what they refer to, and where in time (PS3.3 C.10.10.1)."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from fractions import Fraction
+from typing import Final
+
+from interchange.formats.dicom.conceptcodes import ECG_FINDING, OTHER, OVERALL_FINDING, formula_of, named
+from interchange.formats.dicom.leadcodes import OWN_SCHEME
+from interchange.formats.dicom.read_waveform import Group
+from interchange.formats.dicom.values import parse_moment
+from interchange.formats.dicom.view import CodeItem, View
+from interchange.model import Moment, Tracing
+from interchange.vocabulary import Concept
+
+__all__ = ["FINDINGS", "Item", "ItemReader"]
+
+SPANS: Final = {"SEGMENT": 2, "MULTISEGMENT": 2, "POINT": 1, "MULTIPOINT": 1, "BEGIN": 1, "END": 1}
+FINDINGS: Final = {(ECG_FINDING.value, ECG_FINDING.scheme), (OVERALL_FINDING.value, OVERALL_FINDING.scheme)}
+
+
+@dataclass(slots=True)
+class Item:
+    """One item, decoded but not yet understood.
+
+    ``targets``: (index of the tracing, row or None for all) that it refers to.  ``spans``: (start, end or None) in
+    seconds on the tracing; None = the item has no temporal range.  ``in_set``: marks have the same group number.
+    """
+
+    view: View
+    text: str | None
+    name: CodeItem | None
+    modifier: CodeItem | None
+    value: CodeItem | None
+    numbers: tuple[Fraction, ...]
+    unit: str | None
+    group: int | None
+    targets: list[tuple[int, int | None]]
+    spans: list[tuple[Fraction, Fraction | None]] | None
+    range: str | None
+    concept: Concept | None = None
+    lead: str | None = None
+    positions: tuple[int, ...] = ()
+    in_set: bool = False
+
+
+def _modifier(name: View) -> CodeItem | None:
+    """The modifier of a concept name if it is one that is understood; others stay unread."""
+    understood = None
+    for item in name.items("ModifierCodeSequence"):
+        code = item.as_code()
+        if code.scheme == OWN_SCHEME or formula_of(code) is not None:
+            understood = code
+        else:
+            item.dataset.taken.clear()
+    return understood
+
+
+class ItemReader:
+    """The tracings that annotations refer to, by group number."""
+
+    def __init__(self, groups: list[Group], time: Moment | None) -> None:
+        self.groups = groups
+        self.time = time
+        self.index: list[int | None] = []
+        self.tracings: list[Tracing] = []
+        for group in groups:
+            self.index.append(len(self.tracings) if group.tracing else None)
+            if group.tracing:
+                self.tracings.append(group.tracing)
+
+    def item(self, view: View) -> Item:
+        """Decode one item."""
+        name_item = view.item("ConceptNameCodeSequence")
+        modifier = _modifier(name_item) if name_item else None
+        unit = view.code("MeasurementUnitsCodeSequence")
+        targets = self.targets(view)
+        kind = view.text("TemporalRangeType")
+        positions = view.wholes("ReferencedSamplePositions")
+        item = Item(
+            view,
+            view.whole_text("UnformattedTextValue"),
+            name_item.as_code() if name_item else None,
+            modifier,
+            view.code("ConceptCodeSequence"),
+            view.decimals("NumericValue"),
+            unit.value if unit else None,
+            view.whole("AnnotationGroupNumber"),
+            targets,
+            self.spans(view, kind, positions, targets),
+            kind,
+            positions=positions,
+        )
+        if (item.text is None) == (item.name is None):
+            view.context.tolerate("annotation-form", view.place)
+        self.understand(item)
+        return item
+
+    def understand(self, item: Item) -> None:
+        """Look the concept name up."""
+        if item.name is None:
+            return
+        per_lead = any(row is not None for _, row in item.targets)
+        found = named(item.name, per_lead, item.spans is not None and not item.numbers)
+        item.concept, item.lead = formula_of(item.modifier) or found.concept, found.lead
+        if item.name.scheme == "SCPECG":
+            item.view.context.tolerate_once("retired-concept-scheme", item.view.at("ConceptNameCodeSequence"))
+        elif found.concept is None and item.name[:2] not in FINDINGS and item.name[:2] != OTHER[:2]:
+            item.view.context.tolerate_once(
+                "concept-unknown", item.view.at("ConceptNameCodeSequence"), item.name.value + item.name.scheme
+            )
+
+    def targets(self, view: View) -> list[tuple[int, int | None]]:
+        """Referenced Waveform Channels as (tracing, row); pairs that point nowhere make a finding and are dropped."""
+        numbers = view.wholes("ReferencedWaveformChannels")
+        found: list[tuple[int, int | None]] = []
+        for group, channel in zip(numbers[::2], numbers[1::2], strict=False):
+            index = self.index[group - 1] if 0 < group <= len(self.index) else None
+            if index is None or channel > len(self.tracings[index].channels):
+                view.context.tolerate(
+                    "annotation-reference", view.at("ReferencedWaveformChannels"), f"group {group}, channel {channel}"
+                )
+                continue
+            found.append((index, channel - 1 if channel else None))
+        if len(numbers) % 2 or not numbers:
+            view.context.tolerate(
+                "annotation-reference", view.at("ReferencedWaveformChannels"), f"{len(numbers)} numbers"
+            )
+        return found
+
+    def spans(
+        self, view: View, kind: str | None, positions: tuple[int, ...], targets: list[tuple[int, int | None]]
+    ) -> list[tuple[Fraction, Fraction | None]] | None:
+        """The places in time, None where the item is about the whole extent."""
+        if kind is None and not positions and "ReferencedTimeOffsets" not in view and "ReferencedDateTime" not in view:
+            return None
+        tracing = self.tracings[targets[0][0]] if targets else self.tracings[0]
+        if positions:
+            points = [Fraction(position - 1) / tracing.rate for position in positions]
+            if any(not 0 < position <= tracing.length for position in positions):
+                view.context.tolerate(
+                    "annotation-position", view.at("ReferencedSamplePositions"), f"{tracing.length} samples"
+                )
+            if len({index for index, _ in targets}) > 1:
+                view.context.tolerate("annotation-groups", view.at("ReferencedSamplePositions"))
+        elif "ReferencedTimeOffsets" in view:
+            points = list(view.decimals("ReferencedTimeOffsets"))
+        else:
+            points = self._absolute(view, tracing)
+        return self._spanned(view, kind, points, tracing)
+
+    def _absolute(self, view: View, tracing: Tracing) -> list[Fraction]:
+        points = []
+        for text in view.texts("ReferencedDateTime"):
+            moment = parse_moment(text)
+            if moment is None:
+                view.context.tolerate("malformed-date", view.at("ReferencedDateTime"))
+                continue
+            since = None
+            if self.time is not None:
+                same = replace(moment, zone=self.time.zone) if moment.zone is None else moment
+                since = same.minus(self.time)
+            if since is None:
+                view.context.tolerate("annotation-position", view.at("ReferencedDateTime"), "no time of acquisition")
+                continue
+            points.append(since - tracing.start)
+        return points
+
+    def _spanned(
+        self, view: View, kind: str | None, points: list[Fraction], tracing: Tracing
+    ) -> list[tuple[Fraction, Fraction | None]]:
+        """The points as spans by the temporal range type; a wrong number of points makes a finding."""
+        size = SPANS.get(kind or "")
+        wrong = (
+            size is None
+            or not points
+            or len(points) % size
+            or (kind in ("POINT", "SEGMENT", "BEGIN", "END") and len(points) != size)
+        )
+        if wrong:
+            view.context.tolerate("annotation-range", view.at("TemporalRangeType"), f"{len(points)} positions")
+        if kind == "BEGIN":
+            return [(point, tracing.duration) for point in points]
+        if kind == "END":
+            return [(Fraction(0), point) for point in points]
+        if size == 2:
+            pairs: list[tuple[Fraction, Fraction | None]] = list(zip(points[::2], points[1::2], strict=False))
+            return pairs if len(points) % 2 == 0 else [*pairs, (points[-1], None)]
+        return [(point, None) for point in points]
