@@ -22,6 +22,7 @@ OCCURS = {
     "+": ' maxOccurs="unbounded"',
 }
 
+
 @dataclass
 class Element:
     """One row below a class: a data element, an entity in its role, or a relationship with its own data."""
@@ -86,13 +87,16 @@ class Writer:
         self.relationships: list[tuple[str, Element]] = []
 
     def name(self, name: str) -> str:
+        """The element name in this edition."""
         return self.names.get((self.edition, name), name)
 
     def ordered(self, cls: Class) -> list[Element]:
+        """The elements of a class in the order of this edition."""
         order = self.orders.get((self.edition, cls.name))
         return sorted(cls.elements, key=lambda e: order.index(e.name)) if order else cls.elements
 
     def attributes(self, kind: str, codes: tuple[str, ...], null_flavor: bool) -> list[str]:
+        """Structural attributes, nullFlavor, and what the edition adds."""
         use = ' use="required"' if self.edition == "ne2009" else ""
         names = {"act": ("classCode", "moodCode"), "entity": ("classCode", "determinerCode"), "role": ("classCode",),
                  "relationship": ("typeCode",), "choice": ()}[kind]  # fmt: skip
@@ -106,6 +110,7 @@ class Writer:
         return lines
 
     def element(self, cls: Class, element: Element) -> list[str]:
+        """One element of a class."""
         occurs = OCCURS[element.cardinality]
         if element.end:
             kind = f"{cls.name}.{element.name}"
@@ -118,17 +123,26 @@ class Writer:
         return [f'      <xs:element name="{self.name(element.name)}" type="{element.target}"{nillable}{occurs}/>']
 
     def complex_type(self, name: str, lines: list[str], attributes: list[str], choice: bool = False) -> list[str]:
-        body = ["      <xs:choice>", *(f"  {line.replace(OCCURS['?'], '')}" for line in lines), "      </xs:choice>"] if choice else lines
+        """A complex type from its elements and attributes."""
+        body = (
+            ["      <xs:choice>", *(f"  {line.replace(OCCURS['?'], '')}" for line in lines), "      </xs:choice>"]
+            if choice
+            else lines
+        )
         return [f'  <xs:complexType name="{name}">', "    <xs:sequence>", '      <xs:group ref="Infrastructure"/>',
                 *body, "    </xs:sequence>", *attributes, "  </xs:complexType>"]  # fmt: skip
 
     def relationship(self, name: str, element: Element) -> list[str]:
+        """The type of a relationship: its own data, then the class at its end."""
         lines = [f'      <xs:element name="{n}" type="{t}"{OCCURS[c]}/>' for n, c, t in element.data]
         occurs = OCCURS[element.end_cardinality]
-        lines.append(f'      <xs:element name="{self.name(element.end)}" type="{element.target}" nillable="true"{occurs}/>')
+        lines.append(
+            f'      <xs:element name="{self.name(element.end)}" type="{element.target}" nillable="true"{occurs}/>'
+        )
         return self.complex_type(name, lines, self.attributes("relationship", (element.code,), True))
 
     def schema(self) -> str:
+        """The whole schema."""
         out = ['<?xml version="1.0" encoding="UTF-8"?>',
                "<!-- Written by make.py from message.txt; change those. README.md says what this rests on. -->",
                '<xs:schema xmlns:xs="http://www.w3.org/2001/XMLSchema" xmlns="urn:hl7-org:v3"',

@@ -43,8 +43,12 @@ ACCOUNT: Account = {
     "patient.diastolic": field("controlVariable/relatedObservation, LOINC 8462-4"),
     "patient.extras": OTHER,
     "acquisition": LINE,
-    "acquisition.time": partly("effectiveTime and the head of each time sequence; a line of text for a time without a date"),
-    "acquisition.devices": partly(f"{SERIES}/author/seriesAuthor and the author of the annotation set; lines of text for others"),
+    "acquisition.time": partly(
+        "effectiveTime and the head of each time sequence; a line of text for a time without a date"
+    ),
+    "acquisition.devices": partly(
+        f"{SERIES}/author/seriesAuthor and the author of the annotation set; lines of text for others"
+    ),
     "acquisition.devices.extras": OTHER,
     "acquisition.site": partly("location/testingSite; lines of text for department and room"),
     "acquisition.operator": partly(f"{SERIES}/secondaryPerformer/seriesPerformer"),

@@ -1,4 +1,4 @@
-"""The time line of a message that is being written: absolute where the instant is known, else relative to the series."""
+"""The time line of a message that is being written: absolute where the instant is known, else relative."""
 
 from __future__ import annotations
 
@@ -18,7 +18,7 @@ __all__ = ["Clock"]
 
 @dataclass(frozen=True, slots=True)
 class Clock:
-    """``zero``: the moment of the recording's first sample; ``first`` and ``last``: seconds from it that the rhythms span."""
+    """``zero``: moment of the recording's first sample; ``first``, ``last``: seconds from it that the rhythms span."""
 
     zero: Moment | None
     first: Fraction
@@ -54,8 +54,10 @@ class Clock:
         return self.at(self.last)
 
     def add_time(self, parent: etree._Element, start: Fraction, step: Fraction, relative: bool) -> None:
-        """The time sequence of a set whose first sample is ``start`` seconds after the recording's, or after the beat's."""
-        sequence = add(add(parent, "component", {"typeCode": "COMP"}), "sequence", {"classCode": "OBS", "moodCode": "EVN"})
+        """The time sequence of a set that begins ``start`` seconds after the recording's or the beat's first sample."""
+        sequence = add(
+            add(parent, "component", {"typeCode": "COMP"}), "sequence", {"classCode": "OBS", "moodCode": "EVN"}
+        )
         if self.absolute and not relative:
             add_act_code(sequence, TIME_ABSOLUTE)
             value = add(sequence, "value", {TYPE: "GLIST_TS"})
@@ -69,7 +71,9 @@ class Clock:
     def add_bounds(self, parent: etree._Element, low: Fraction | None, high: Fraction | None, relative: bool) -> None:
         """A boundary in time: both bounds or one of them."""
         absolute = self.absolute and not relative
-        boundary = add(add(parent, "component", {"typeCode": "COMP"}), "boundary", {"classCode": "OBS", "moodCode": "EVN"})
+        boundary = add(
+            add(parent, "component", {"typeCode": "COMP"}), "boundary", {"classCode": "OBS", "moodCode": "EVN"}
+        )
         add_act_code(boundary, TIME_ABSOLUTE if absolute else TIME_RELATIVE)
         value = add(boundary, "value", {TYPE: "IVL_TS" if absolute else "IVL_PQ"})
         for name, seconds in (("low", low), ("high", high)):
@@ -79,7 +83,9 @@ class Clock:
     def add_center(self, parent: etree._Element, at: Fraction, relative: bool) -> None:
         """A boundary that is one instant: the peak of a wave."""
         absolute = self.absolute and not relative
-        boundary = add(add(parent, "component", {"typeCode": "COMP"}), "boundary", {"classCode": "OBS", "moodCode": "EVN"})
+        boundary = add(
+            add(parent, "component", {"typeCode": "COMP"}), "boundary", {"classCode": "OBS", "moodCode": "EVN"}
+        )
         add_act_code(boundary, TIME_ABSOLUTE if absolute else TIME_RELATIVE)
         value = add(boundary, "value", {TYPE: "IVL_TS" if absolute else "IVL_PQ"})
         self._add_instant(value, "center", at, absolute)

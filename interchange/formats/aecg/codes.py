@@ -77,7 +77,16 @@ VOLTS: Final = {
 }  # fmt: skip
 """Units of voltage in microvolts.  Source: UCUM; the spelt-out and Greek forms from memory of files."""
 
-SECONDS: Final = {"s": 1, "ms": (1, 1000), "us": (1, 10**6), "µs": (1, 10**6), "min": 60, "h": 3600, "sec": 1, "msec": (1, 1000)}
+SECONDS: Final = {
+    "s": 1,
+    "ms": (1, 1000),
+    "us": (1, 10**6),
+    "µs": (1, 10**6),
+    "min": 60,
+    "h": 3600,
+    "sec": 1,
+    "msec": (1, 1000),
+}
 """Units of time in seconds.  Source: UCUM; sec and msec from memory of files."""
 
 SAME_UNIT: Final = {

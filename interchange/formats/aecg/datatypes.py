@@ -6,7 +6,7 @@ import re
 from dataclasses import dataclass
 from fractions import Fraction
 from functools import lru_cache
-from typing import cast
+from typing import Literal, cast
 
 from interchange.formats.aecg.codes import SCHEMES, SECONDS
 from interchange.formats.aecg.decimals import fraction_from
@@ -14,11 +14,26 @@ from interchange.formats.aecg.log import Log
 from interchange.formats.aecg.markup import WHITE, Node
 from interchange.model import Absent, Code, Identifier, Moment, PersonName, Quantity
 
-__all__ = ["Interval", "absent_of", "address", "code_of", "code_text", "identifier", "interval", "moment", "name_of", "number",
-           "person_name", "physical", "quantity", "text_of"]  # fmt: skip
+__all__ = [
+    "Interval",
+    "absent_of",
+    "address",
+    "code_of",
+    "code_text",
+    "identifier",
+    "interval",
+    "moment",
+    "name_of",
+    "number",
+    "person_name",
+    "physical",
+    "quantity",
+    "text_of",
+]
 
 NULL: dict[str, Absent | None] = {
-    "NI": None, "NASK": None, "DER": None, "NP": None, "OTH": None, "UNC": None, "TRC": None, "NINF": None, "PINF": None,
+    "NI": None, "NASK": None, "DER": None, "NP": None, "OTH": None, "UNC": None, "TRC": None, "NINF": None,
+    "PINF": None,
     "UNK": "unknown", "ASKU": "unknown", "NAV": "unknown", "NAVU": "unknown", "INV": "unknown",
     "MSK": "withheld", "NA": "not-applicable", "QS": "not-applicable",
 }  # fmt: skip
@@ -136,7 +151,7 @@ def moment(node: Node | None, log: Log) -> Moment | None:
         return None
     found = _TS.fullmatch(text)
     if found and not (found[7] and not found[4]) and not ("." in text and len(found[0].split(".")[0]) < 14):
-        value = _moment(found.groups(), 7)
+        value = _moment(found.groups())
     else:
         other = _ISO.fullmatch(text)
         if not other:
@@ -144,17 +159,15 @@ def moment(node: Node | None, log: Log) -> Moment | None:
             return None
         year, month, day, hour, minute, second, utc, sign, hours, minutes = other.groups()
         zone = ("+", "00", "00") if utc else (sign, hours, minutes)
-        value = _moment((year, month, day, hour, minute, second and second.replace(",", "."), *zone), 7)
+        value = _moment((year, month, day, hour, minute, second and second.replace(",", "."), *zone))
         if value is not None:
             log.add("aecg.time-form", node)
     if value is None:
         log.add("aecg.time-unreadable", node)
-    elif value.hour is not None:
-        log.zones.add(value.zone is not None)
     return value
 
 
-def _moment(parts: tuple[str | None, ...], _width: int) -> Moment | None:
+def _moment(parts: tuple[str | None, ...]) -> Moment | None:
     year, month, day, hour, minute, second, sign, hours, minutes = parts
     zone = None
     if sign and hours:
@@ -286,12 +299,16 @@ def name_of(node: Node | None) -> str | None:
     return text or None
 
 
-def person_name(node: Node | None) -> PersonName | None:
+def person_name(node: Node | None, log: Log) -> PersonName | None:
     """A PN: in parts where it has them, else its text."""
     if node is None:
         return None
     use = node.attributes.get("use", "")
-    script = "ideographic" if "IDE" in use.split() else "phonetic" if "SYL" in use.split() else None
+    script: Literal["ideographic", "phonetic"] | None = None
+    if "IDE" in use.split():
+        script = "ideographic"
+    elif "SYL" in use.split():
+        script = "phonetic"
     if use in ("IDE", "SYL", "ABC", "L"):
         node.get("use")
     parts: dict[str, list[str]] = {}
@@ -301,9 +318,11 @@ def person_name(node: Node | None) -> PersonName | None:
         if text:
             parts.setdefault(child.name, []).append(text)
     parts.pop("delimiter", None)
-    if not parts:
+    if parts:
+        log.loose(node)
+    else:
         text = plain(node.text)
-        return PersonName(text=text, script=cast("None", script)) if text and not is_placeholder(text) else None
+        return PersonName(text=text, script=script) if text and not is_placeholder(text) else None
     family, given = parts.get("family", []), parts.get("given", [])
     return PersonName(
         family=family[0] if family else None,
@@ -312,11 +331,11 @@ def person_name(node: Node | None) -> PersonName | None:
         middle=" ".join(given[1:]) or None,
         prefix=" ".join(parts.get("prefix", [])) or None,
         suffix=" ".join(parts.get("suffix", [])) or None,
-        script=cast("None", script),
+        script=script,
     )
 
 
-def address(node: Node | None) -> str | None:
+def address(node: Node | None, log: Log) -> str | None:
     """An AD as one text, its parts separated by commas."""
     if node is None:
         return None
@@ -324,5 +343,7 @@ def address(node: Node | None) -> str | None:
     for child in node.children:
         if child.name != "useablePeriod":
             child.claim()
-    loose = plain(node.element.text or "") if not parts else ""
-    return ", ".join(filter(None, [loose, *parts])) or None
+    if parts:
+        log.loose(node)
+        return ", ".join(filter(None, parts)) or None
+    return plain(node.element.text or "") or None

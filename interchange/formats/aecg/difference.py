@@ -30,7 +30,7 @@ def lines_for(path: str, wanted: Any, got: Any) -> list[str]:
         return found
     if not dataclasses.is_dataclass(wanted) or isinstance(wanted, (Moment, Quantity)):
         return [line(path, wanted)]
-    if got is None or ("." in path or "[" in path) and _says_more(got, wanted):
+    if got is None or (("." in path or "[" in path) and _says_more(got, wanted)):
         return _whole(path, wanted)
     found = []
     for entry in dataclasses.fields(wanted):

@@ -33,7 +33,7 @@ class DigitsError(ValueError):
 
 @dataclass(frozen=True, slots=True)
 class Digits:
-    """What was read: values of at most 32 bits, the factor that decimals were multiplied by (1 for integers), and deviations."""
+    """What was read: values of at most 32 bits, the factor that decimals were multiplied by (else 1), deviations."""
 
     values: NDArray[np.integer[Any]]
     factor: int = 1
@@ -75,7 +75,8 @@ def _integers(raw: bytes) -> NDArray[np.int64] | None:
     """The integers, None when there is anything but well-formed ones.
 
     The reader of numpy stops at what it does not know, takes ``1-2`` for two numbers, a lone sign for zero and ``- 2``
-    for one number.  The counts tell: words, words that end with a digit, and numbers read must be the same.  Numbers beyond 64 bits come out as the largest one and fall to the range check.
+    for one number.  The counts tell: words, words that end with a digit, and numbers read must be the same.  Numbers
+    beyond 64 bits come out as the largest one and fall to the range check.
     """
     import numpy as np
 

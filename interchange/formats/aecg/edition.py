@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from interchange.formats.aecg.markup import HL7, XSI
+from interchange.formats.aecg.markup import HL7, XSI, local_name
 
 if TYPE_CHECKING:
     from lxml import etree
@@ -23,8 +23,8 @@ RENAMED = {
     "identification": "asIdentifiedEntity",
 }
 ORDER = {
-    "AnnotatedECG": ("id", "code", "text", "effectiveTime", "confidentialityCode", "reasonCode", "location", "definition",
-                     "controlVariable", "component", "pertainsTo", "componentOf"),
+    "AnnotatedECG": ("id", "code", "text", "effectiveTime", "confidentialityCode", "reasonCode", "location",
+                     "definition", "controlVariable", "component", "pertainsTo", "componentOf"),
     "clinicalTrial": ("id", "title", "activityTime", "responsibleParty", "author", "location", "componentOf"),
     "series": ("id", "code", "effectiveTime", "secondaryPerformer", "author", "support", "controlVariable", "component",
                "subjectOf", "derivation"),
@@ -35,7 +35,7 @@ def to_2009(root: etree._Element) -> None:
     """Change a message in the form of R1-2004, in place, into that of 2009."""
     prefix = f"{{{HL7}}}"
     for node in list(root.iter(*(prefix + name for name in RENAMED))):
-        node.tag = prefix + RENAMED[node.tag.removeprefix(prefix)]
+        node.tag = prefix + RENAMED[local_name(node)]
     for node in list(root.iter(f"{prefix}assignedAuthorType")):
         parent = node.getparent()
         if parent is not None:
@@ -47,7 +47,7 @@ def to_2009(root: etree._Element) -> None:
     for name, order in ORDER.items():
         rank = {prefix + child: index for index, child in enumerate(order)}
         for node in list(root.iter(prefix + name)):
-            node[:] = sorted(node, key=lambda child: rank.get(child.tag, -1))
+            node[:] = sorted(node, key=lambda child: rank.get(str(child.tag), -1))
 
 
 def _trial_branch(node: etree._Element, prefix: str) -> None:

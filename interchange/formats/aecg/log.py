@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 from interchange.findings import Finding
-from interchange.formats.aecg.markup import Node, place_of
+from interchange.formats.aecg.markup import WHITE, Node, place_of
 from interchange.formats.aecg.rules import rule
+from interchange.model import Unread
 
-__all__ = ["Log"]
+__all__ = ["MOST", "Log"]
 
 MOST = 20
 """Places that are named for one rule; the rest is counted."""
@@ -19,6 +20,7 @@ class Log:
         self._found: list[Finding] = []
         self._counts: dict[str, int] = {}
         self.zones: set[bool] = set()
+        self.unread: list[Unread] = []
 
     def add(self, id: str, node: Node | None = None, detail: str = "", place: str = "") -> None:
         """Rule ``id`` was broken at ``node``; ``detail`` never quotes the document."""
@@ -27,11 +29,16 @@ class Log:
             where = place_of(node.element) if node is not None else place or "/"
             self._found.append(rule(id).at(where, detail))
 
+    def loose(self, node: Node) -> None:
+        """Note text that stands between the parts of a name or an address, which nothing takes in."""
+        pieces = [node.element.text or "", *(child.element.tail or "" for child in node.children)]
+        size = sum(len(piece.strip(WHITE)) for piece in pieces)
+        if size:
+            self.unread.append(Unread(place_of(node.element), size, "text between the parts"))
+
     def findings(self) -> tuple[Finding, ...]:
         """All findings; a rule broken at many places ends with one that counts the rest."""
         rest = [
-            rule(id).at("/", f"at {count - MOST} further places")
-            for id, count in self._counts.items()
-            if count > MOST
+            rule(id).at("/", f"at {count - MOST} further places") for id, count in self._counts.items() if count > MOST
         ]
         return (*self._found, *rest)

@@ -12,7 +12,7 @@ import re
 import zlib
 from collections.abc import Iterator
 from dataclasses import dataclass, field
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from interchange.errors import SourceError
 from interchange.formats.aecg.limits import MAX_DEPTH, MAX_DOCUMENT, MAX_MARKUP
@@ -20,7 +20,7 @@ from interchange.formats.aecg.limits import MAX_DEPTH, MAX_DOCUMENT, MAX_MARKUP
 if TYPE_CHECKING:
     from lxml import etree
 
-__all__ = ["HL7", "WHITE", "XSI", "Document", "Node", "parse", "place_of", "unpack"]
+__all__ = ["HL7", "WHITE", "XSI", "Document", "Node", "local_name", "namespace_of", "parse", "place_of", "unpack"]
 
 HL7 = "urn:hl7-org:v3"
 XSI = "http://www.w3.org/2001/XMLSchema-instance"
@@ -130,7 +130,7 @@ def parse(data: bytes) -> Document:
 
 def tree(root: etree._Element) -> Node:
     """The tree of nodes below ``root``; SourceError when it is nested too deep."""
-    namespace = root.tag[1:].partition("}")[0] if root.tag.startswith("{") else ""
+    namespace = namespace_of(root)
     names: dict[str, str] = {}
 
     def local(tag: str) -> str:
@@ -138,7 +138,7 @@ def tree(root: etree._Element) -> Node:
         names[tag] = name if space == namespace else tag
         return names[tag]
 
-    top = Node(local(root.tag), dict(root.items()), root)
+    top = Node(local(str(root.tag)), dict(root.items()), root)
     known = names.get
     level = [top]
     for _ in range(MAX_DEPTH):
@@ -146,7 +146,7 @@ def tree(root: etree._Element) -> Node:
         for node in level:
             children = node.children
             for element in node.element:
-                tag = element.tag
+                tag: Any = element.tag
                 child = Node.__new__(Node)  # without a call of __init__: half the time of this loop
                 child.name = known(tag) or local(tag)
                 child.attributes = dict(element.items())
@@ -158,16 +158,27 @@ def tree(root: etree._Element) -> Node:
         level = below
         if not level:
             return top
-    raise SourceError(f"more than {MAX_DEPTH} elements inside one another", place_of(level[0].element))
+    raise SourceError(f"more than {MAX_DEPTH} elements inside one another", f"line {level[0].element.sourceline}")
+
+
+def local_name(element: etree._Element) -> str:
+    """The element's name without its namespace."""
+    return str(element.tag).rsplit("}", 1)[-1]
+
+
+def namespace_of(element: etree._Element) -> str:
+    """The element's namespace, empty where it has none."""
+    tag = str(element.tag)
+    return tag[1:].partition("}")[0] if tag.startswith("{") else ""
 
 
 def place_of(element: etree._Element) -> str:
-    """Element path with positions among brothers of one name, and the line: ``/AnnotatedECG/component[2]/series, line 31``."""
+    """Element path with positions among brothers of one name, and the line: ``/AnnotatedECG/component[2], line 31``."""
     parts: list[str] = []
     current: etree._Element | None = element
     while current is not None:
         parent = current.getparent()
-        name = current.tag.rsplit("}", 1)[-1]
+        name = local_name(current)
         if parent is not None:
             brothers = [child for child in parent if child.tag == current.tag]
             if len(brothers) > 1:
@@ -211,7 +222,11 @@ def _inflated(member: zlib._Decompress, data: bytes) -> Iterator[bytes]:
 
 def _encoded(data: bytes, deviations: list[tuple[str, str]]) -> tuple[bytes, str]:
     """The bytes and the encoding to tell the parser; UTF-16 and unusual ones become UTF-8."""
-    for mark, name in ((codecs.BOM_UTF8, "utf-8"), (codecs.BOM_UTF16_LE, "utf-16-le"), (codecs.BOM_UTF16_BE, "utf-16-be")):
+    for mark, name in (
+        (codecs.BOM_UTF8, "utf-8"),
+        (codecs.BOM_UTF16_LE, "utf-16-le"),
+        (codecs.BOM_UTF16_BE, "utf-16-be"),
+    ):
         if data.startswith(mark):
             return _as_utf8(data[len(mark) :], name, deviations)
     if data[:2] in (b"<\0", b"\0<"):

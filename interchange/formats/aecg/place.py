@@ -41,7 +41,7 @@ class Placed:
 
 @dataclass(slots=True, eq=False)
 class _Piece:
-    """Segments that make one tracing; ``starts`` are their first samples in it, ``given`` counts the samples present."""
+    """Segments that make one tracing; ``starts``: their first samples in it; ``given``: number of samples present."""
 
     segments: list[Segment]
     starts: list[int]
@@ -64,8 +64,7 @@ def zoned(time: Moment, zone: int | None) -> Moment:
 def placed(series: list[Series], document: Iterable[Moment | None], log: Log) -> Placed:
     """All segments as tracings; ``document``: what the message says of its time, best first."""
     zone = _zone(series, document)
-    if len(log.zones) > 1:
-        log.add("aecg.zone-mixed")
+    log.zones.update(t.zone is not None for t in _times(series) if t.hour is not None)
     rhythms = [(s, entry) for entry in series if entry.kind == "rhythm" for s in entry.segments]
     heads = [_absolute(s, entry, zone) for s, entry in rhythms]
     known = [
@@ -82,6 +81,7 @@ def placed(series: list[Series], document: Iterable[Moment | None], log: Log) ->
         for entry in series:
             if entry.kind == kind:
                 of = _of(entry, series)
+                _check_times(entry, zone, log)
                 for piece in _pieces(entry, zone, log):
                     lead = piece.starts[0] * piece.segments[0].step
                     start = _start(piece.segments[0], entry, zero, zone, first, log) - lead
@@ -116,6 +116,23 @@ def rank(entry: Series, series: list[Series]) -> int:
     return [other for other in series if other.kind == "rhythm"].index(entry) if entry.kind == "rhythm" else 0
 
 
+def _check_times(entry: Series, zone: int | None, log: Log) -> None:
+    """Findings on the effective time of a series against its samples, and on the kind of time of a beat."""
+    if entry.kind != "rhythm":
+        if any(segment.head is not None for segment in entry.segments):
+            log.add("aecg.beat-time", entry.node)
+        return
+    low, high = (zoned(t, zone) if t is not None else None for t in (entry.effective.low, entry.effective.high))
+    for segment in entry.segments:
+        head = _absolute(segment, entry, zone) if segment.head is not None else None
+        if head is None or not head.is_instant:
+            continue
+        early = head.minus(low) if low is not None else None
+        late = high.minus(head) if high is not None else None
+        if (early is not None and early < 0) or (late is not None and late < (segment.length - 1) * segment.step):
+            log.add("aecg.effective-time", segment.node)
+
+
 def _of(entry: Series, series: list[Series]) -> int | None:
     """The rhythm tracing that a series was derived from: the first of its parent series."""
     while entry.parent is not None:
@@ -131,14 +148,19 @@ def _lead(segment: Segment) -> Fraction:
     return note.first * segment.step if note is not None else Fraction(0)
 
 
+def _times(series: list[Series]) -> list[Moment]:
+    """Every time that places samples."""
+    heads = [segment.head for entry in series for segment in entry.segments]
+    return [time for time in (*heads, *_lows(series)) if time is not None]
+
+
 def _lows(series: list[Series]) -> list[Moment | None]:
     return [entry.effective.low or entry.effective.point for entry in series if entry.kind == "rhythm"]
 
 
 def _zone(series: list[Series], document: Iterable[Moment | None]) -> int | None:
     """The first zone that any time of the samples names."""
-    heads = [segment.head for entry in series for segment in entry.segments]
-    return next((t.zone for t in (*heads, *_lows(series), *document) if t is not None and t.zone is not None), None)
+    return next((t.zone for t in (*_times(series), *document) if t is not None and t.zone is not None), None)
 
 
 def _earliest(moments: list[Moment]) -> Moment | None:
@@ -160,7 +182,9 @@ def _absolute(segment: Segment, series: Series, zone: int | None) -> Moment | No
     return zoned(low, zone).plus(segment.relative or Fraction(0))
 
 
-def _start(segment: Segment, series: Series, zero: Moment | None, zone: int | None, first: Fraction, log: Log) -> Fraction:
+def _start(
+    segment: Segment, series: Series, zero: Moment | None, zone: int | None, first: Fraction, log: Log
+) -> Fraction:
     """Seconds from the recording's first sample to that of the segment."""
     if series.kind != "rhythm" and segment.head is None:
         return Fraction(0)

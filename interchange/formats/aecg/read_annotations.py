@@ -18,7 +18,6 @@ from interchange.formats.aecg.codes import (
     INTERPRETATION,
     OWN,
     SAME_UNIT,
-    SCHEMES,
     SECONDS,
     STATEMENTS,
     TIME_ABSOLUTE,
@@ -32,7 +31,6 @@ from interchange.formats.aecg.datatypes import (
     duration,
     factor,
     interval,
-    moment,
     physical,
     text_of,
 )
@@ -42,7 +40,8 @@ from interchange.formats.aecg.markup import Node
 from interchange.formats.aecg.place import Placed
 from interchange.formats.aecg.read_header import Author, read_author
 from interchange.formats.aecg.read_series import Series, lead_of
-from interchange.model import Code, Mark, Measurement, Moment, Statement, Tracing
+from interchange.model import Absent, Code, Extras, Mark, Measurement, Moment, Statement, Tracing
+from interchange.model.lines import decimal
 
 if TYPE_CHECKING:
     from interchange.vocabulary import Concept
@@ -86,6 +85,8 @@ class _Set:
     author: Author | None
     time: Moment | None
     beat: int | None
+    made: Extras
+    """Who made the set and when, for measurements and marks, which have no author of their own."""
 
 
 EVERYWHERE = Region()
@@ -126,11 +127,24 @@ def read_annotations(series: Series, placed: Placed, content: Content, log: Log,
             times = interval(entry, log)
             when = when or times.low or times.point
         author = _author(node, content, log)
-        scope = _Scope(_Set(series, placed, content, log, group, author, when, beat))
+        scope = _Scope(_Set(series, placed, content, log, group, author, when, beat, _made(author, when)))
         for component in node.takes("component"):
             inner = component.take("annotation")
             if inner is not None:
                 _annotation(inner, scope)
+
+
+def _made(author: Author | None, when: Moment | None) -> Extras:
+    """A person or organisation as the author of a set, with the time; a device stands among the devices."""
+    if author is None or author.device is not None:
+        return ()
+    who = str(author.person) if author.person is not None else author.organisation
+    pairs = (
+        ("aecg.author", who),
+        ("aecg.author-kind", "person" if author.person else None),
+        ("aecg.time", str(when) if when else None),
+    )
+    return tuple((key, text) for key, text in pairs if text) if who else ()
 
 
 def _group(node: Node, log: Log) -> str | None:
@@ -209,6 +223,7 @@ def _lead_name(code: str) -> str:
 
 @cache
 def mark_concept(refid: str) -> Concept | None:
+    """The mark that a reference id names, None for an unknown one."""
     from interchange.vocabulary import concept_by_refid
 
     return concept_by_refid(refid, "mark") if refid else None
@@ -251,7 +266,9 @@ def _plain_mark(node: Node, name: str, full: Code | None, value: Node | None, sc
     _add_mark(node, name, None, scope)
 
 
-def _add_mark(node: Node, concept: str, source: Code | None, scope: _Scope, measurements: tuple[Measurement, ...] = ()) -> None:
+def _add_mark(
+    node: Node, concept: str, source: Code | None, scope: _Scope, measurements: tuple[Measurement, ...] = ()
+) -> None:
     tracing = scope.region.tracing if scope.region.tracing is not None else _first(scope)
     if tracing is None:
         return
@@ -262,7 +279,7 @@ def _add_mark(node: Node, concept: str, source: Code | None, scope: _Scope, meas
     leads: tuple[str | None, ...] = scope.region.leads or (scope.lead,)
     for lead in leads:
         scope.set.content.marks.append(
-            Mark(concept, tracing, start, end, lead, words, scope.set.group, measurements, source)
+            Mark(concept, tracing, start, end, lead, words, scope.set.group, measurements, source, scope.set.made)
         )
     scope.mark = len(scope.set.content.marks) - 1 if len(leads) == 1 else None
 
@@ -314,43 +331,66 @@ def _measurement(
     concept, lead = measured(text, leads != (None,)) if text and not own else own_concept(text, leads != (None,))
     if lead is not None:
         leads = (lead,)
-    source = None
     if concept is None:
         scope.set.log.add("aecg.annotation-code", node)
-        source = full or Code()
-    amount, unit, words, absent = _value(value, kind, concept, node, scope)
-    placed = scope.mark is not None or scope.region.start is not None
-    words_too = text_of(node.take("text")) if not placed or scope.mark is not None else None
-    if concept is None and amount is None and not words and not words_too and not placed and absent is None and not node.children:
-        words_too = None
-    if value is None and concept is None and node.find("component") is not None and not placed:
+    placed = scope.mark is None and scope.region.start is not None
+    if value is None and node.find("component") is not None and (placed or concept is None):
+        if placed:
+            _add_mark(node, "other", full, scope)
         return
+    amount, unit, words, absent = _value(value, kind, concept, node, scope)
     entry = Measurement(
         concept.id if concept else "other",
         amount,
         unit,
-        leads[0],
+        None,
         absent,
-        None if placed else scope.set.beat,
-        words or words_too,
-        source,
+        scope.set.beat if not placed and scope.mark is None else None,
+        words if placed else words or text_of(node.take("text")),
+        (full or Code()) if concept is None else None,
+        _extent(scope) if scope.mark is not None else () if placed else scope.set.made,
     )
+    entries = tuple(replace(entry, lead=name) for name in leads)
     if scope.mark is not None:
         mark = scope.set.content.marks[scope.mark]
-        scope.set.content.marks[scope.mark] = replace(mark, measurements=(*mark.measurements, entry))
+        scope.set.content.marks[scope.mark] = replace(mark, measurements=(*mark.measurements, *entries))
     elif placed:
-        _add_mark(node, "other", Code(text or None, "MDC" if concept else None), _Scope(scope.set, scope.region, scope.own, leads[0], scope.mark, scope.depth), (entry,))
+        _add_placed(node, full, entries, scope)
     else:
-        scope.set.content.measurements.extend(replace(entry, lead=name) for name in leads)
+        scope.set.content.measurements.extend(entries)
+
+
+def _add_placed(node: Node, full: Code | None, entries: tuple[Measurement, ...], scope: _Scope) -> None:
+    """A measurement with a region of time of its own: a mark per lead that holds it."""
+    words = node.take("text")
+    for entry in entries:
+        if words is not None:
+            words.used = False
+        region = replace(scope.region, leads=(entry.lead,) if entry.lead else ())
+        _add_mark(node, "other", full, _Scope(scope.set, region, True), (entry,))
+
+
+def _extent(scope: _Scope) -> Extras:
+    """The span of a measurement inside a mark, where it is another than the mark's: seconds on the tracing."""
+    if not scope.own or scope.region.start is None or scope.mark is None:
+        return ()
+    mark, region = scope.set.content.marks[scope.mark], scope.region
+    if (region.start, region.end) == (mark.start, mark.end) and region.part == "whole":
+        return ()
+    start = region.start if region.part != "end" else None
+    end = region.end if region.part != "end" else region.start
+    pairs = (("aecg.start", start), ("aecg.end", end))
+    return tuple((key, decimal(value)) for key, value in pairs if value is not None)
 
 
 @cache
 def own_concept(text: str, lead: bool) -> tuple[Concept | None, str | None]:
+    """The concept under this project's own name, in the form of :func:`measured`."""
     from interchange.vocabulary import concept
 
-    for scope in (("per lead", "global", "mark") if lead else ("global", "mark", "per lead")):
+    for scope in ("per lead", "global", "mark") if lead else ("global", "mark", "per lead"):
         try:
-            return concept(text, scope), None  # type: ignore[arg-type]
+            return concept(text, scope), None
         except KeyError:
             continue
     return None, None
@@ -358,7 +398,7 @@ def own_concept(text: str, lead: bool) -> tuple[Concept | None, str | None]:
 
 def _value(
     value: Node | None, kind: str, concept: Concept | None, node: Node, scope: _Scope
-) -> tuple[int | Fraction | None, str | None, str | None, object]:
+) -> tuple[int | Fraction | None, str | None, str | None, Absent | None]:
     """Number, unit, words and the reason for neither."""
     if value is None:
         return None, concept.unit or None if concept else None, None, None
@@ -538,6 +578,8 @@ def _absolute(node: Node, value: Node | None, scope: _Scope) -> Region:
 
 
 def _seconds(time: Moment | None, scope: _Scope) -> Fraction | None:
+    if time is not None and time.hour is not None:
+        scope.set.log.zones.add(time.zone is not None)
     return scope.set.placed.seconds(time) if time is not None else None
 
 
@@ -561,7 +603,7 @@ def _relative(node: Node, value: Node | None, scope: _Scope) -> Region:
 def _on_tracing(
     node: Node, low: Fraction | None, high: Fraction | None, point: Fraction | None, scope: _Scope
 ) -> Region:
-    """The region on the tracing of the series that holds its first instant; seconds from the recording's first sample."""
+    """The region on the tracing that holds its first instant; times in seconds from the recording's first sample."""
     at = next(t for t in (low, high, point) if t is not None)
     if low is not None and high is not None and high < low:
         scope.set.log.add("aecg.boundary-order", node)
@@ -572,8 +614,8 @@ def _on_tracing(
     if not begin <= at <= scope.set.placed.ends[chosen]:
         scope.set.log.add("aecg.boundary-outside", node)
     if begin:
-        low, high, at = (t - begin if t is not None else None for t in (low, high, at))
-    assert at is not None
+        low, high = (t - begin if t is not None else None for t in (low, high))
+        at -= begin
     if low is None and high is None:
         return Region(chosen, at, None, "peak")
     if low is None or high is None:
@@ -581,7 +623,9 @@ def _on_tracing(
     return Region(chosen, low, None if high == low else high)
 
 
-def tracing_at(tracings: Sequence[Tracing], ends: Sequence[Fraction], chosen: Sequence[int], at: Fraction) -> int | None:
+def tracing_at(
+    tracings: Sequence[Tracing], ends: Sequence[Fraction], chosen: Sequence[int], at: Fraction
+) -> int | None:
     """Which of the chosen tracings holds an instant: the first that spans it, else the nearest one."""
     best: tuple[Fraction, int] | None = None
     for index in chosen:

@@ -45,7 +45,7 @@ UNKNOWN_SEX = ("U", "UNK", "UNKNOWN")
 
 @dataclass(slots=True)
 class Header:
-    """What the header gives; ``lines`` are this project's own notes, ``times`` the moments of the message, best first."""
+    """What the header gives; ``lines``: this project's own notes; ``times``: moments of the message, best first."""
 
     patient: Patient = Patient()
     acquisition: Acquisition = Acquisition()
@@ -148,7 +148,7 @@ def _trial(node: Node | None, log: Log) -> Trial | None:
         sponsor=name_of(sponsor.take("name")) if sponsor else None,
         investigator=_person(investigator, "investigatorPerson", log),
         site=_site(node.step("location", "trialSite"), log),
-        absent=(("id", absent),) if id is None and absent not in (None, "not-applicable") else (),  # type: ignore[arg-type]
+        absent=(("id", absent),) if id is None and absent not in (None, "not-applicable") else (),
         extras=tuple(extras),
     )
     return trial if trial != Trial() else None
@@ -194,9 +194,13 @@ def _subject(node: Node | None, header: Header, log: Log) -> Code | None:
         return role
     name_node, birth_node = person.take("name"), person.take("birthTime")
     race_node = person.take("raceCode")
-    name, birth, race = person_name(name_node), moment(birth_node, log), code_of(race_node, log)
+    name, birth, race = person_name(name_node, log), moment(birth_node, log), code_of(race_node, log)
     sex = _sex(person.take("administrativeGenderCode"), absent, log)
-    for field_name, value, part in (("name", name, name_node), ("birth_date", birth, birth_node), ("race", race, race_node)):
+    for field_name, value, part in (
+        ("name", name, name_node),
+        ("birth_date", birth, birth_node),
+        ("race", race, race_node),
+    ):
         if value is None:
             _say(absent, field_name, absent_of(part))
     header.patient = Patient(
@@ -232,7 +236,7 @@ def _site(node: Node | None, log: Log) -> Site | None:
         absent_of(id_node)
     place = node.take("location")
     name = name_of(place.take("name")) if place else None
-    where = address(place.take("addr")) if place else None
+    where = address(place.take("addr"), log) if place else None
     site = Site(institution=name, address=where, ids=(id,) if id else ())
     return site if site != Site() else None
 
@@ -245,7 +249,7 @@ def _person(node: Node | None, inner: str, log: Log) -> Person | None:
     if id is None:
         absent_of(id_node)
     within = node.take(inner)
-    name = person_name(within.take("name")) if within else None
+    name = person_name(within.take("name"), log) if within else None
     return Person(name, (id,) if id else ()) if name or id else None
 
 
@@ -278,7 +282,7 @@ def read_author(node: Node, log: Log) -> Author:
     person = holder.take("assignedPerson", "Person")
     author.device = holder.take("assignedDevice", "Device")
     if person is not None or (author.id is not None and author.device is None):
-        name = person_name(person.take("name")) if person else None
+        name = person_name(person.take("name"), log) if person else None
         author.person = Person(name, (author.id,) if author.id else ())
     organisation = node.take("representedAuthoringOrganization")
     if organisation is not None:
@@ -325,5 +329,3 @@ def _comments(node: Node, header: Header, log: Log) -> list[str | None]:
         else:
             found.append(text)
     return found
-
-

@@ -16,7 +16,6 @@ from interchange.formats.aecg.datatypes import (
     identifier,
     interval,
     moment,
-    number,
     physical,
 )
 from interchange.formats.aecg.decimals import fraction_from
@@ -154,7 +153,9 @@ def _type_of(value: Node, log: Log) -> str:
     if "digits" in children:
         origin = value.find("origin")
         raw = (origin.attributes.get("value") or "") if origin else ""
-        return "SLIST_TS" if len(raw) >= 8 and raw.isdigit() and origin and "unit" not in origin.attributes else "SLIST_PQ"
+        return (
+            "SLIST_TS" if len(raw) >= 8 and raw.isdigit() and origin and "unit" not in origin.attributes else "SLIST_PQ"
+        )
     return name
 
 
@@ -261,9 +262,7 @@ def named(code: str, shown: str) -> tuple[str, str | None, str, bool, bool]:
     return channel_name(lead), None if spelt else code, lead.origin, True, spelt
 
 
-def _row(
-    sequence: Node, label: tuple[str, str, bool], value: Node | None, pad: int | None, log: Log
-) -> Row | None:
+def _row(sequence: Node, label: tuple[str, str, bool], value: Node | None, pad: int | None, log: Log) -> Row | None:
     """One lead of a set; None, with a finding, when its samples cannot be had."""
     text, shown, own = label
     controls = read_controls(sequence, log) if sequence.name == "sequence" else read_nested(sequence, log)

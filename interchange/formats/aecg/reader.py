@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING
 
 from interchange.errors import SourceError
 from interchange.formats.aecg.log import Log
-from interchange.formats.aecg.markup import HL7, Document, Node, parse, tree
+from interchange.formats.aecg.markup import HL7, Document, Node, namespace_of, parse, tree
 from interchange.formats.aecg.place import Placed, placed
 from interchange.formats.aecg.read_annotations import Content, read_annotations
 from interchange.formats.aecg.read_devices import analysing_device, is_bare, recorder
@@ -56,12 +56,14 @@ def read_document(document: Document, log: Log) -> Recording:
     recording = _assembled(header, series, place, content, log)
     recording = _with_lines(recording, header)
     message.used = True
-    return recording.with_(unread=unread(message, path), findings=log.findings())
+    if len(log.zones) > 1:
+        log.add("aecg.zone-mixed", message)
+    return recording.with_(unread=(*unread(message, path), *log.unread), findings=log.findings())
 
 
 def _beat(series: Series, place: Placed) -> int | None:
-    """Which of the representative beats a series shows, 0 for the first; None for a rhythm."""
-    if series.kind == "rhythm":
+    """Which representative beat a series shows, 0 for the first; None for a rhythm, and where there is no rhythm."""
+    if series.kind == "rhythm" or all(tracing.kind != "rhythm" for tracing in place.tracings):
         return None
     return sum(tracing.kind != "rhythm" for tracing in place.tracings[: series.tracings[0]])
 
@@ -77,7 +79,7 @@ def _message(top: Node, log: Log) -> tuple[Node, str]:
                 log.add("aecg.wrapped", node)
             elif local != "AnnotatedECG":
                 log.add("aecg.root", node)
-            if not node.element.tag.startswith(f"{{{HL7}}}"):
+            if namespace_of(node.element) != HL7:
                 log.add("aecg.namespace", node)
             return (node, path) if node.name == local or node is top else (tree(node.element), path)
         stack.extend((child, f"{path}/{child.name.rsplit('}', 1)[-1]}") for child in reversed(node.children))

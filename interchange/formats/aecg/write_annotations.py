@@ -37,7 +37,7 @@ from interchange.formats.aecg.write_types import (
     null_flavor,
     ts,
 )
-from interchange.model import Code, Device, Mark, Measurement, PersonName, Recording, Statement, Tracing
+from interchange.model import Code, Device, Extras, Mark, Measurement, Moment, PersonName, Recording, Statement, Tracing
 
 if TYPE_CHECKING:
     from lxml import etree
@@ -47,6 +47,7 @@ if TYPE_CHECKING:
 __all__ = ["Written", "add_annotations", "content_lines"]
 
 Scope = Literal["global", "per lead", "mark"]
+Made = tuple[str, str, str]
 
 
 @dataclass(slots=True)
@@ -60,7 +61,13 @@ class Written:
 
 
 def add_annotations(
-    series: etree._Element, recording: Recording, group: Group, clock: Clock, first: bool, beat: int | None, done: Written
+    series: etree._Element,
+    recording: Recording,
+    group: Group,
+    clock: Clock,
+    first: bool,
+    beat: int | None,
+    done: Written,
 ) -> None:
     """The annotation sets of one series; ``first``: it takes what belongs to the recording as a whole.
 
@@ -89,21 +96,53 @@ def analysing(devices: Iterable[Device]) -> Device | None:
 
 
 def _measurements(series: etree._Element, recording: Recording, first: bool, beat: int | None, done: Written) -> None:
-    beats = sum(tracing.kind != "rhythm" for tracing in recording.tracings)
+    beats = _beats(recording)
     chosen = [
         index
         for index, entry in enumerate(recording.measurements)
-        if entry.beat == beat or (first and (entry.beat is None or not 0 <= entry.beat < beats))
+        if (beat is not None and entry.beat == beat) or (first and (entry.beat is None or not 0 <= entry.beat < beats))
     ]
     device = analysing(recording.acquisition.devices) if first else None
-    if not chosen and device is None:
-        return
-    node = _set(series)
-    if device is not None:
-        add_device_author(node, device)
-    for index in chosen:
-        _measurement(node, recording.measurements[index], None)
-    done.measurements += chosen
+    made: Made = ("", "", "")
+    runs = [(key, list(run)) for key, run in groupby(chosen, key=lambda at: _made(recording.measurements[at].extras))]
+    if device is not None and not any(key == made for key, _ in runs):
+        runs.insert(0, (made, []))
+    for key, indices in runs:
+        node = _set(series)
+        if key != made:
+            _add_made(node, key)
+        elif device is not None:
+            add_device_author(node, device)
+            device = None
+        for index in indices:
+            _measurement(node, recording.measurements[index])
+        done.measurements += indices
+
+
+def _beats(recording: Recording) -> int:
+    """Number of representative beats that measurements are told apart by; none where there is no rhythm beside."""
+    return sum(tracing.kind != "rhythm" for tracing in recording.tracings) if recording.rhythms else 0
+
+
+def _made(extras: Extras) -> Made:
+    """Author, kind of author and time of a set that a person or organisation made; empty for others."""
+    found = dict(extras)
+    if "aecg.author" not in found:
+        return "", "", ""
+    return found["aecg.author"], found.get("aecg.author-kind", ""), found.get("aecg.time", "")
+
+
+def _add_made(node: etree._Element, made: Made) -> None:
+    """Time and author of such a set."""
+    author, kind, when = made
+    try:
+        time = Moment.parse(when) if when else None
+    except ValueError:
+        time = None
+    stamp = ts(time)
+    if stamp is not None:
+        add(node, "activityTime", {"value": stamp})
+    _author(node, Statement("", author=author, author_kind="person" if kind == "person" else None), None)
 
 
 @cache
@@ -132,7 +171,7 @@ def measurement_code(concept: str, lead: bool, in_mark: bool, source: Code | Non
     return (("code", concept), ("codeSystemName", OWN)) if is_token(concept) else ()
 
 
-def _measurement(parent: etree._Element, entry: Measurement, place: None) -> None:
+def _measurement(parent: etree._Element, entry: Measurement) -> None:
     node = _annotation(parent)
     code = measurement_code(entry.concept, entry.lead is not None, False, entry.source_code)
     _code(node, code, entry.source_code)
@@ -201,10 +240,16 @@ def _lead_boundary(roi: etree._Element, lead: str) -> None:
 def _marks(series: etree._Element, recording: Recording, group: Group, clock: Clock, done: Written) -> None:
     inside = set(group.tracings)
     chosen = [index for index, mark in enumerate(recording.marks) if mark.tracing in inside]
-    for name, indices in groupby(chosen, key=lambda index: recording.marks[index].group):
+
+    def key(index: int) -> tuple[str | None, Made]:
+        return recording.marks[index].group, _made(recording.marks[index].extras)
+
+    for (name, made), indices in groupby(chosen, key=key):
         node = _set(series)
         if name is not None:
             add_code(node, "code", Code(None, None, name))
+        if made[0]:
+            _add_made(node, made)
         for index in indices:
             mark = recording.marks[index]
             _mark(node, mark, recording.tracings[mark.tracing], clock)
@@ -213,6 +258,9 @@ def _marks(series: etree._Element, recording: Recording, group: Group, clock: Cl
 
 def _mark(parent: etree._Element, mark: Mark, tracing: Tracing, clock: Clock) -> None:
     node = _annotation(parent)
+    if is_placed_measurement(mark):
+        _placed(node, mark, tracing, clock)
+        return
     code, value, part = mark_code(mark.concept, mark.source_code)
     _code(node, code, mark.source_code)
     if mark.text:
@@ -235,10 +283,63 @@ def _mark(parent: etree._Element, mark: Mark, tracing: Tracing, clock: Clock) ->
         _lead_boundary(roi, mark.lead)
     for entry in mark.measurements:
         inner = _annotation(node)
-        _code(inner, measurement_code(entry.concept, entry.lead is not None, True, entry.source_code), entry.source_code)
+        _code(
+            inner, measurement_code(entry.concept, entry.lead is not None, True, entry.source_code), entry.source_code
+        )
         _measured_value(inner, entry)
+        _inner_region(inner, entry, tracing, clock)
+
+
+def is_placed_measurement(mark: Mark) -> bool:
+    """Whether a mark is nothing but a measurement with a region of its own, as the reader makes them."""
+    if mark.concept != "other" or mark.source_code is None or len(mark.measurements) != 1:
+        return False
+    entry = mark.measurements[0]
+    code = measurement_code(entry.concept, entry.lead is not None, True, entry.source_code)
+    given = dict(entry.extras).keys() & {"aecg.start", "aecg.end"}
+    same = entry.lead == mark.lead and not given and not (entry.text and (mark.text or entry.value is not None))
+    return same and bool(code) and dict(code).get("code") == mark.source_code.value and mark_concept(code[0][1]) is None
+
+
+def _placed(node: etree._Element, mark: Mark, tracing: Tracing, clock: Clock) -> None:
+    """Code, words, value and region of such a measurement."""
+    entry = mark.measurements[0]
+    code = measurement_code(entry.concept, entry.lead is not None, True, entry.source_code)
+    words = mark.source_code.meaning if mark.source_code else None
+    add(node, "code", dict(code) | ({"displayName": clean(words)} if words else {}))
+    if mark.text:
+        add_text(node, "text", mark.text)
+    _measured_value(node, entry)
+    relative = tracing.kind != "rhythm"
+    start = mark.start + (Fraction(0) if relative else tracing.start)
+    end = start if mark.end is None else mark.end + start - mark.start
+    roi = _region(node, "ROIPS" if mark.lead is None else "ROIFS")
+    clock.add_bounds(roi, start, end, relative)
+    if mark.lead is not None:
+        _lead_boundary(roi, mark.lead)
+
+
+def _inner_region(node: etree._Element, entry: Measurement, tracing: Tracing, clock: Clock) -> None:
+    """The span of a measurement inside a mark, where it has one of its own, and its lead."""
+    given = dict(entry.extras)
+    low, high = (_fraction(given.get(key)) for key in ("aecg.start", "aecg.end"))
+    if low is not None or high is not None:
+        relative = tracing.kind != "rhythm"
+        begin = Fraction(0) if relative else tracing.start
+        roi = _region(node, "ROIPS" if entry.lead is None else "ROIFS")
+        low, high = (value + begin if value is not None else None for value in (low, high))
+        clock.add_bounds(roi, low, high, relative)
         if entry.lead is not None:
-            _lead_region(inner, entry.lead)
+            _lead_boundary(roi, entry.lead)
+    elif entry.lead is not None:
+        _lead_region(node, entry.lead)
+
+
+def _fraction(text: str | None) -> Fraction | None:
+    try:
+        return Fraction(text) if text else None
+    except (ValueError, ZeroDivisionError):
+        return None
 
 
 @cache
@@ -293,12 +394,17 @@ def _author(node: etree._Element, entry: Statement, device: Device | None) -> No
     if entry.author_kind == "person":
         entity = _entity(node)
         kind = add(entity, "assignedAuthorType")
-        add_name(add(kind, "assignedPerson", {"classCode": "PSN", "determinerCode": "INSTANCE"}), PersonName(text=entry.author))
+        add_name(
+            add(kind, "assignedPerson", {"classCode": "PSN", "determinerCode": "INSTANCE"}),
+            PersonName(text=entry.author),
+        )
     elif entry.author_kind == "machine":
         known = device is not None and device_name(device) == entry.author
         add_device_author(node, device if known and device is not None else Device(model=entry.author))
     else:
-        organisation = add(_entity(node), "representedAuthoringOrganization", {"classCode": "ORG", "determinerCode": "INSTANCE"})
+        organisation = add(
+            _entity(node), "representedAuthoringOrganization", {"classCode": "ORG", "determinerCode": "INSTANCE"}
+        )
         add_text(organisation, "name", entry.author)
 
 
@@ -334,7 +440,7 @@ def _statement(parent: etree._Element, entry: Statement) -> None:
 def content_lines(recording: Recording, done: Written) -> list[str]:
     """Lines for what the annotations do not say, under the indices that the reader will give."""
     found: list[str] = []
-    beats = sum(tracing.kind != "rhythm" for tracing in recording.tracings)
+    beats = _beats(recording)
     for at, index in enumerate(done.measurements):
         entry = recording.measurements[index]
         beat = entry.beat if entry.beat is not None and 0 <= entry.beat < beats else None
@@ -374,10 +480,27 @@ def _mark_lines(path: str, mark: Mark, tracings: Sequence[Tracing], homes: dict[
         for at, (entry, other) in enumerate(zip(mark.measurements, back, strict=True))
         for line in lines_for(f"{path}.measurements[{at}]", entry, other)
     ]
-    concept, source = _mark_back(mark.concept, mark.end in (None, mark.start), mark.source_code)
+    if is_placed_measurement(mark):
+        code = measurement_code(
+            mark.measurements[0].concept, mark.lead is not None, True, mark.measurements[0].source_code
+        )
+        words = mark.source_code.meaning if mark.source_code else None
+        given = Code(dict(code)["code"], dict(code).get("codeSystem") or dict(code).get("codeSystemName"), words)
+        concept = "other"
+        source: Code | None = _code_back(given)
+    else:
+        concept, source = _mark_back(mark.concept, mark.end in (None, mark.start), mark.source_code)
     tracing, start, end = _seen_on(mark, tracings, homes[mark.tracing])
     seen = replace(
-        mark, tracing=tracing, start=start, end=end, concept=concept, source_code=source, text=_words(mark.text), lead=_lead_back(mark.lead), group=_words(mark.group)
+        mark,
+        tracing=tracing,
+        start=start,
+        end=end,
+        concept=concept,
+        source_code=source,
+        text=_words(mark.text),
+        lead=_lead_back(mark.lead),
+        group=_words(mark.group),
     )
     return [*lines_for(path, mark, seen), *inner]
 
@@ -418,10 +541,12 @@ def _lead_back(lead: str | None) -> str | None:
 def _measurement_back(entry: Measurement, beat: int | None, in_mark: bool) -> Measurement:
     """The measurement as the reader will give it back, without lines of text."""
     concept, unit, source = _concept_back(entry.concept, entry.lead is not None, in_mark, entry.source_code)
-    back = replace(entry, concept=concept, source_code=source, beat=beat, lead=_lead_back(entry.lead), text=_words(entry.text))
+    back = replace(
+        entry, concept=concept, source_code=source, beat=beat, lead=_lead_back(entry.lead), text=_words(entry.text)
+    )
     if entry.value is not None:
         said = SAME_UNIT.get(_unit(entry.unit), _unit(entry.unit))
-        same = said == unit or not (said in VOLTS and unit == "uV") and not (said in SECONDS and unit in SECONDS)
+        same = said == unit or (not (said in VOLTS and unit == "uV") and not (said in SECONDS and unit in SECONDS))
         back = replace(back, unit=said if same else unit, absent=None)
         if not same:
             back = replace(back, value=None)
@@ -484,5 +609,9 @@ def _code_back(code: Code) -> Code:
         return Code(None, None, words)
     from interchange.formats.aecg.codes import SCHEMES
 
-    scheme = SCHEMES.get(attributes.get("codeSystem", "")) or attributes.get("codeSystem") or attributes.get("codeSystemName")
+    scheme = (
+        SCHEMES.get(attributes.get("codeSystem", ""))
+        or attributes.get("codeSystem")
+        or attributes.get("codeSystemName")
+    )
     return Code(attributes["code"], _words(scheme), _words(attributes.get("displayName")))

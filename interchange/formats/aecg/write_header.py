@@ -39,7 +39,9 @@ def write_header(root: etree._Element, recording: Recording, low: str | None, hi
     _message_code(root, extras.get("aecg.code"), notes)
     add_effective(root, low, high)
     if low is None:
-        notes.append(Note("added", "AnnotatedECG/effectiveTime", "the message demands a time, the source has none", "null"))
+        notes.append(
+            Note("added", "AnnotatedECG/effectiveTime", "the message demands a time, the source has none", "null")
+        )
     for name, key in (("confidentialityCode", "aecg.confidentiality"), ("reasonCode", "aecg.reason")):
         if key in extras:
             add_code(root, name, code_from(extras[key]))
@@ -99,7 +101,9 @@ def _timepoint(root: etree._Element, recording: Recording, notes: list[Note]) ->
     """componentOf: the visit, the subject, the trial; what the source lacks is a null flavor."""
     trial = recording.trial or Trial()
     extras = dict(trial.extras)
-    event = add(add(root, "componentOf", {"typeCode": "COMP"}), "timepointEvent", {"classCode": "CTTEVENT", "moodCode": "EVN"})
+    event = add(
+        add(root, "componentOf", {"typeCode": "COMP"}), "timepointEvent", {"classCode": "CTTEVENT", "moodCode": "EVN"}
+    )
     if trial.timepoint is not None:
         add_code(event, "code", trial.timepoint)
     low, high = ts(trial.timepoint_time), ts(_moment(extras.get("aecg.timepoint-end")))
@@ -120,7 +124,11 @@ def _timepoint(root: etree._Element, recording: Recording, notes: list[Note]) ->
     _subject(assignment, recording.patient, trial, notes)
     if trial.treatment_group is not None:
         outer = add(assignment, "definition", {"typeCode": "INST"})
-        add_code(add(outer, "treatmentGroupAssignment", {"classCode": "SBADM", "moodCode": "DEF"}), "code", trial.treatment_group)
+        add_code(
+            add(outer, "treatmentGroupAssignment", {"classCode": "SBADM", "moodCode": "DEF"}),
+            "code",
+            trial.treatment_group,
+        )
     _trial(add(assignment, "componentOf", {"typeCode": "COMP"}), recording.trial, notes)
 
 
@@ -156,7 +164,11 @@ def _subject(parent: etree._Element, patient: Patient, trial: Trial, notes: list
     else:
         _null(person, "name", absent.get("name"))
     if patient.sex is not None:
-        sex = {"code": SEXES[patient.sex], "codeSystem": "2.16.840.1.113883.5.1", "codeSystemName": "AdministrativeGender"}
+        sex = {
+            "code": SEXES[patient.sex],
+            "codeSystem": "2.16.840.1.113883.5.1",
+            "codeSystemName": "AdministrativeGender",
+        }
         add(person, "administrativeGenderCode", sex)
     else:
         _null(person, "administrativeGenderCode", absent.get("sex"))
@@ -182,7 +194,9 @@ def _trial(parent: etree._Element, trial: Trial | None, notes: list[Note]) -> No
     node = add(parent, "clinicalTrial", {"classCode": "CLNTRL", "moodCode": "EVN"})
     if trial is None:
         add(node, "id", {"nullFlavor": "NA"})
-        notes.append(Note("added", "clinicalTrial/id", "the message demands a trial, the recording belongs to none", "null"))
+        notes.append(
+            Note("added", "clinicalTrial/id", "the message demands a trial, the recording belongs to none", "null")
+        )
         return
     extras = dict(trial.extras)
     if trial.id is not None:
@@ -234,7 +248,9 @@ def _plan(root: etree._Element, trial: Trial | None) -> None:
     event = add(part, "protocolTimepointEvent", {"classCode": "CTTEVENT", "moodCode": "DEF"})
     planned, reference = (extras.get(key) for key in ("aecg.planned-timepoint", "aecg.reference-event"))
     add_code(event, "code", code_from(planned) if planned else None)
-    inner = add(add(event, "component", {"typeCode": "COMP"}), "referenceEvent", {"classCode": "ACT", "moodCode": "DEF"})
+    inner = add(
+        add(event, "component", {"typeCode": "COMP"}), "referenceEvent", {"classCode": "ACT", "moodCode": "DEF"}
+    )
     add_code(inner, "code", code_from(reference) if reference else None)
 
 
@@ -261,5 +277,3 @@ def _vital(root: etree._Element, name: str, quantity: Quantity) -> None:
     node = add(outer, "relatedObservation", {"classCode": "OBS", "moodCode": "EVN"})
     add(node, "code", {"code": code, "codeSystem": LOINC, "codeSystemName": "LOINC", "displayName": words})
     add_quantity(node, "value", quantity.value, quantity.unit).set(TYPE, "PQ")
-
-

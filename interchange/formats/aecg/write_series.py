@@ -38,7 +38,16 @@ from interchange.model import Channel, Filters, Identifier, Tracing
 if TYPE_CHECKING:
     from lxml import etree
 
-__all__ = ["Group", "add_filters", "natural_order", "add_series", "add_sets", "groups", "read_back_channel", "read_back_filters"]
+__all__ = [
+    "Group",
+    "add_filters",
+    "natural_order",
+    "add_series",
+    "add_sets",
+    "groups",
+    "read_back_channel",
+    "read_back_filters",
+]
 
 MAX_PIECES = 20_000
 """Pieces that a tracing with gaps may fall into."""
@@ -248,7 +257,9 @@ def _pieces(tracing: Tracing) -> Iterator[tuple[int, int, list[int]]]:
         return
     changes = (np.flatnonzero((mask[:, 1:] != mask[:, :-1]).any(axis=0)) + 1).tolist()
     if len(changes) > MAX_PIECES:
-        raise RefusedError(f"samples are missing at more than {MAX_PIECES} places; aECG would need a set for each", "tracings")
+        raise RefusedError(
+            f"samples are missing at more than {MAX_PIECES} places; aECG would need a set for each", "tracings"
+        )
     for begin, end in zip([0, *changes], [*changes, tracing.length], strict=True):
         present = [row for row in rows if not mask[row, begin]]
         if present:
@@ -284,7 +295,9 @@ def _values(parent: etree._Element, channel: Channel, digits: str) -> None:
 
 def _absent_lead(parent: etree._Element, channel: Channel, row: int) -> None:
     """A lead without any sample: left out of the sets, noted with its scale so that it is not forgotten."""
-    node = add(add(parent, "component", {"typeCode": "COMP"}), "controlVariable", {"classCode": "OBS", "moodCode": "EVN"})
+    node = add(
+        add(parent, "component", {"typeCode": "COMP"}), "controlVariable", {"classCode": "OBS", "moodCode": "EVN"}
+    )
     _code(node, channel)
     _values(node, channel, "")
     _note(node, "CHANNEL", row)

@@ -14,14 +14,35 @@ from interchange.model import Absent, Code, Identifier, Moment, Person, PersonNa
 if TYPE_CHECKING:
     from lxml import etree
 
-__all__ = ["NULLS", "add", "add_act_code", "add_code", "add_id", "add_int", "add_mdc", "add_name", "add_person", "add_quantity",
-           "add_text", "add_value", "clean", "code_attributes", "escaped", "is_token", "null_flavor", "quantity_unit", "ts"]  # fmt: skip
+__all__ = [
+    "NULLS",
+    "add",
+    "add_act_code",
+    "add_code",
+    "add_id",
+    "add_int",
+    "add_mdc",
+    "add_name",
+    "add_person",
+    "add_quantity",
+    "add_text",
+    "add_value",
+    "clean",
+    "code_attributes",
+    "escaped",
+    "is_token",
+    "null_flavor",
+    "quantity_unit",
+    "ts",
+]
 
 TYPE = f"{{{XSI}}}type"
 NULLS: dict[Absent | None, str] = {None: "NI", "unknown": "UNK", "withheld": "MSK", "not-applicable": "NA"}
 """Reasons of the model as null flavors (HL7 vocabulary NullFlavor, 2009); the others say NI and add a line of text."""
 
-_UID = re.compile(r"[0-2](\.(0|[1-9][0-9]*))*|[0-9A-Za-z]{8}-([0-9A-Za-z]{4}-){3}[0-9A-Za-z]{12}|[A-Za-z][A-Za-z0-9-]*", re.ASCII)
+_UID = re.compile(
+    r"[0-2](\.(0|[1-9][0-9]*))*|[0-9A-Za-z]{8}-([0-9A-Za-z]{4}-){3}[0-9A-Za-z]{12}|[A-Za-z][A-Za-z0-9-]*", re.ASCII
+)
 _FORBIDDEN = re.compile("[^\t\n\r\x20-\ud7ff\ue000-\ufffd\U00010000-\U0010ffff]")
 _TAGS: dict[str, str] = {}
 
@@ -40,7 +61,7 @@ def clean(text: str) -> str:
 
 
 def escaped(line: str) -> str:
-    """A line of text with every character that XML 1.0 cannot hold as ``\\uXXXX``, which the lines' reader takes back."""
+    """A line of text with what XML 1.0 cannot hold as ``\\uXXXX``, which the reader of lines takes back."""
     return _FORBIDDEN.sub(lambda found: f"\\u{ord(found[0]):04X}", line)
 
 

@@ -34,7 +34,7 @@ from interchange.formats.aecg.write_series import (
 )
 from interchange.formats.aecg.write_types import ts
 from interchange.formats.contract import Encoded, Note
-from interchange.model import Acquisition, Device, Recording, Tracing
+from interchange.model import Acquisition, Device, Person, Recording, Tracing
 
 if TYPE_CHECKING:
     from lxml import etree
@@ -96,7 +96,9 @@ def _message(recording: Recording, notes: list[Note]) -> etree._Element:
     for offset, text in enumerate(lines):
         root.insert(before_series + offset, add_line(text))
     if lines:
-        notes.append(Note("info", "", f"{len(lines)} values stand in lines of text, for want of a field in the message"))
+        notes.append(
+            Note("info", "", f"{len(lines)} values stand in lines of text, for want of a field in the message")
+        )
     return root
 
 
@@ -127,12 +129,12 @@ def _lines(recording: Recording, native: Recording, clock: Clock) -> list[str]:
 
 def _all_series(
     root: etree._Element, recording: Recording, clock: Clock, done: Written
-) -> tuple[tuple[Device, ...], object]:
+) -> tuple[tuple[Device, ...], Person | None]:
     """Every series with its sets and annotations; gives back devices and operator as the reader will find them."""
     found = done.groups = groups(recording.tracings)
     ordered = natural_order(found) == list(range(len(recording.tracings)))
     devices: tuple[Device, ...] = ()
-    operator: object = None
+    operator: Person | None = None
     beats = {index: at for at, index in enumerate(i for i, t in enumerate(recording.tracings) if t.kind != "rhythm")}
     for at, group in enumerate(found):
         series = add_series(root, "component", "series", group, clock)
@@ -161,14 +163,14 @@ def _fill(
         near = before is not None and before.rate == tracing.rate and bool(set(before.names) & set(tracing.names))
         add_sets(series, tracing, clock, index, near or numbered)
         before = tracing
-    beat = beats[group.tracings[0]] if group.kind != "RHYTHM" else None
+    beat = beats[group.tracings[0]] if group.kind != "RHYTHM" and recording.rhythms else None
     add_annotations(series, recording, group, clock, first, beat, done)
     for inner in group.derived:
         derived = add_series(series, "derivation", "derivedSeries", inner, clock)
         _fill(derived, recording, inner, clock, False, beats, done, numbered)
 
 
-def _made_by(series: etree._Element, acquisition: Acquisition) -> tuple[tuple[Device, ...], object]:
+def _made_by(series: etree._Element, acquisition: Acquisition) -> tuple[tuple[Device, ...], Person | None]:
     """Recorder and operator of the first series, and what the reader makes of them and of the analysing device."""
     from lxml import etree
 
