@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from collections import Counter
 from collections.abc import Sequence
 from fractions import Fraction
 from functools import lru_cache
@@ -20,8 +21,18 @@ DEFAULT_UNIT: Final = "mV"
 
 
 def channels_of(lines: Sequence[SignalLine], rows: Sequence[int], notes: Notes) -> tuple[Channel, ...]:
-    """One channel for each of the header's signals ``rows``, in that order."""
-    return tuple(channel_of(lines[row], row, notes) for row in rows)
+    """One channel for each of the header's signals ``rows``, in that order; they make up one tracing."""
+    found = tuple(channel_of(lines[row], row, notes) for row in rows)
+    if len({channel.name for channel in found}) < len(found):
+        _note_repeats(lines, rows, notes)
+    return found
+
+
+def _note_repeats(lines: Sequence[SignalLine], rows: Sequence[int], notes: Notes) -> None:
+    counts = Counter(lines[row].description for row in rows)
+    for row in rows:
+        if lines[row].description and counts[lines[row].description] > 1:
+            notes.line("wfdb.description-repeats", lines[row].line)
 
 
 def channel_of(line: SignalLine, row: int, notes: Notes) -> Channel:
