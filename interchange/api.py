@@ -88,6 +88,8 @@ def convert(
     path = _record_path(Path(fspath(source))) if isinstance(source, (str, PathLike)) else None
     check_target(job.target, overwrite=overwrite, source=path, same_ok=same_ok)
     original = read_opened(opened, source_format)
+    if not any(tracing.samples.size for tracing in original.tracings):
+        raise SourceError("holds no samples, so there is nothing to convert", file=opened.shown)
     recording = requests.apply(original) if requests else original
     if deidentify is not None:
         from interchange.deidentify import deidentify as without_identity

@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 
 from interchange.errors import UsageError
 from interchange.model import Mark, Measurement, Moment, Recording, Tracing
-from interchange.model.lines import apply
+from interchange.model.lines import apply, escaped
 
 __all__ = ["FIELD_NAMES", "Requests"]
 
@@ -93,7 +93,7 @@ def _set(recording: Recording, field: str, value: str) -> Recording:
     protected = path.split(".", 1)[0].split("[", 1)[0]
     if protected not in ("patient", "acquisition", "trial"):
         raise UsageError(f"can set fields of patient, acquisition and trial, or {', '.join(FIELD_NAMES)}", "--set")
-    changed, rest = apply(recording, [f"{path}: {value}"])
+    changed, rest = apply(recording, [f"{path}: {escaped(value)}"])
     if rest:
         raise UsageError("the field is unknown or the value is not of its form", f"--set {field}")
     return changed

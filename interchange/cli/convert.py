@@ -30,7 +30,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("target", metavar="TARGET", help="file to write; its suffix says the format unless --to does")
     add_conversion_arguments(parser)
     parser.add_argument("--receipt", metavar="FILE", help="also write the receipt as JSON to this file (.json)")
-    parser.add_argument("--json", action="store_true", help="print the receipt as JSON, its text to standard error")
+    parser.add_argument("--json", action="store_true", help="print the receipt as JSON, the verdict to standard error")
 
 
 def add_conversion_arguments(parser: argparse.ArgumentParser) -> None:
@@ -83,7 +83,7 @@ def add_from(parser: argparse.ArgumentParser) -> None:
 def execute(arguments: argparse.Namespace) -> int:
     """Convert, and print the receipt."""
     from interchange.api import convert
-    from interchange.receipt import receipt_text
+    from interchange.receipt import receipt_text, receipt_verdict
 
     beside = _receipt_place(arguments)
     without = policy(arguments)
@@ -109,7 +109,7 @@ def execute(arguments: argparse.Namespace) -> int:
     if without is None:
         tell_damage(arguments.source, receipt.findings)
     if arguments.json:
-        tell(receipt_text(receipt))
+        tell(receipt_verdict(receipt))
         put_document(receipt.as_json())
     else:
         put(receipt_text(receipt))

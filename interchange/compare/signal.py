@@ -22,10 +22,12 @@ _SAMPLE_FIELDS = frozenset({"channels", "samples", "missing", "rate", "start", "
 
 
 def match_tracings(before: Sequence[Tracing], after: Sequence[Tracing]) -> dict[int, int]:
-    """Index in the first -> index in the second: same kind and names, then same kind; in order."""
+    """Index in the first -> index in the second: what agrees in most comes first; always the same kind; in order."""
     pairs: dict[int, int] = {}
     keys: tuple[Any, ...] = (
         lambda t: (t.kind, t.names, t.rate, t.start, t.length),
+        lambda t: (t.kind, t.names, t.start, t.length),
+        lambda t: (t.kind, t.rate, t.start, t.length),
         lambda t: (t.kind, t.names, t.rate),
         lambda t: (t.kind, t.names),
         lambda t: t.kind,
@@ -97,7 +99,7 @@ class TracingWalk:
         if order != sorted(order):
             names = [" ".join(channel.name for channel in side) for side in (before, after)]
             self.walk.add(Difference(f"{path}.channels", "changed", names[0], names[1], "leads"))
-        return pairs
+        return dict(sorted(pairs.items()))
 
     def _channel(self, path: str, before: Tracing, row: int, after: Tracing, other: int) -> None:
         a, b = before.channels[row], after.channels[other]
@@ -120,9 +122,7 @@ class TracingWalk:
     def _samples(self, path: str, before: Tracing, row: int, after: Tracing, other: int) -> None:
         a, b = before.channels[row], after.channels[other]
         length = min(before.length, after.length)
-        if before.length != after.length:
-            counts = [f"{t.length} samples" for t in (before, after)]
-            self.walk.add(Difference(path, "changed", counts[0], counts[1], "signal"))
+        counts = [f"{t.length} samples" for t in (before, after)]
         gone = [_mask(before, row, length), _mask(after, other, length)]
         if not _same_mask(*gone):
             texts = [f"{0 if m is None else int(m.sum())} samples missing" for m in gone]
@@ -133,13 +133,16 @@ class TracingWalk:
             x, y = x[known], y[known]
         count, error = _difference(x, a, y, b)
         if not count:
+            if before.length != after.length:
+                self.walk.add(Difference(path, "changed", counts[0], counts[1], "signal"))
             return
         if a.unit == "uV" and b.unit == "uV":
             self.sample_error = max(self.sample_error, error)
-        protected: Any = "signal" if error > abs(a.step) * TOLERANCE else None
-        unit = a.unit or "counts"
-        text = f"{count} of {length} samples by up to {text_of(error)} {unit}"
-        self.walk.add(Difference(path, "changed", f"{length} samples", text, protected))
+        moved = error > abs(a.step) * TOLERANCE or before.length != after.length
+        text = f"{count} of {length} samples by up to {text_of(error)} {a.unit or 'counts'}"
+        if before.length != after.length:
+            text = f"{counts[1]}, {text}"
+        self.walk.add(Difference(path, "changed", counts[0], text, "signal" if moved else None))
 
 
 def _mask(tracing: Tracing, row: int, length: int) -> Any:

@@ -20,8 +20,8 @@ _ORDERED = ("patient.ids", "statements", "acquisition.remarks", "acquisition.rea
 
 
 def text_of(value: object) -> str:
-    """A value of the model as the receipt shows it."""
-    return line("", value)[2:]
+    """A value of the model as the receipt shows it: a text as it is, everything else as a line of the model."""
+    return value if isinstance(value, str) else line("", value)[2:]
 
 
 def _is_leaf(value: object) -> bool:

@@ -107,7 +107,9 @@ def find_residue(
 
 def _fields(recording: Recording) -> Iterator[Residue]:
     methods = {code.value for code in recording.deidentification}
-    explained = {"patient.ids", "acquisition.study", "acquisition.devices.ids", "document_id"} if "113100" in methods else set()
+    explained = (
+        {"patient.ids", "acquisition.study", "acquisition.devices.ids", "document_id"} if "113100" in methods else set()
+    )
     if "113107" in methods:
         explained |= {"acquisition.time", "statements.time", "statements.confirmed_time"}
     for path, what in _FIELDS.items():

@@ -65,7 +65,8 @@ class FormatModule(Protocol):
     def encode(self, recording: Recording, name: str, options: Mapping[str, str]) -> Encoded:
         """The files of a record named ``name`` (plain, without suffix).
 
-        RefusedError if the format cannot hold the recording at all.  Does what can be done: the caller compares and decides whether the losses are acceptable.
+        RefusedError if the format cannot hold the recording at all.  Does what can be done: the caller compares and
+        decides whether the losses are acceptable.
         """
         ...
 

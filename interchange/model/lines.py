@@ -3,8 +3,8 @@ r"""The model as lines of text, for formats that have no field for something.
 A line is ``PATH: VALUE``.  The path names a field of the model with indices (``patient.height``,
 ``acquisition.devices[0].software[1]``, ``statements[2].author``).  A plain value is written as it is (``172 cm``,
 ``2031-04-05``, ``yes``, ``1/3``); an object is a list ``key=value; key=value`` of its fields that are set, nested
-fields with dots and indices (``name.family=Moor; name.given=Ada``).  In texts a backslash escapes: ``\\`` itself, ``\;``,
-``\=``, ``\n``, ``\r``, ``\t``, ``\s`` (a blank at either end) and ``\uXXXX`` (other control characters, and
+fields with dots and indices (``name.family=Moor; name.given=Ada``).  In texts a backslash escapes: ``\\`` itself,
+``\;``, ``\=``, ``\n``, ``\r``, ``\t``, ``\s`` (a blank at either end) and ``\uXXXX`` (other control characters, and
 everything beyond ASCII when the carrier has only ASCII).
 
 Writers choose the paths, readers hand every line to :func:`apply`, which takes back what it understands, exactly.
@@ -24,7 +24,7 @@ from interchange.model.draft import NOT_UNDERSTOOD, Draft, steps_of
 from interchange.model.paths import NOT_CONTENT
 from interchange.model.recording import Recording
 
-__all__ = ["apply", "decimal", "line", "lines_below"]
+__all__ = ["apply", "decimal", "escaped", "line", "lines_below"]
 
 _LINE = re.compile(r"([a-z_]+(?:\[\d{1,6}\])?(?:\.[a-z_]+(?:\[\d{1,6}\])?)*): ?(.*)", re.DOTALL | re.ASCII)
 
@@ -161,17 +161,18 @@ def _leaf_text(value: object, ascii_only: bool) -> str:
     if isinstance(value, (int, Fraction)):
         return decimal(value)
     if isinstance(value, Quantity):
-        return f"{decimal(value.value)} {_escaped(value.unit, ascii_only)}"
+        return f"{decimal(value.value)} {escaped(value.unit, ascii_only)}"
     if _is_pair(value):
         key, text = typing.cast("tuple[str, str]", value)
-        return f"{_escaped(key, ascii_only)}={_escaped(text, ascii_only)}"
-    return _escaped(str(value), ascii_only)
+        return f"{escaped(key, ascii_only)}={escaped(text, ascii_only)}"
+    return escaped(str(value), ascii_only)
 
 
 _ESCAPES = {"\\": "\\\\", ";": "\\;", "=": "\\=", "\n": "\\n", "\r": "\\r", "\t": "\\t"}
 
 
-def _escaped(text: str, ascii_only: bool) -> str:
+def escaped(text: str, ascii_only: bool = False) -> str:
+    """The text with everything escaped that has a meaning in a line."""
     parts = [_ESCAPES.get(c, c) if c in _ESCAPES or _is_plain(c, ascii_only) else _hex(c) for c in text]
     if parts and parts[0] == " ":
         parts[0] = "\\s"

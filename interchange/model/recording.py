@@ -24,9 +24,10 @@ class Recording:
     """One recording of one patient.
 
     ``tracings``: the rhythm first, in the order of the source.  ``document_id``: the source document's own id (a new
-    document gets a new one).  ``unread``: what of the source was not taken in.  ``findings``: what the reader had to
-    tolerate.  ``deidentification``: by what methods identity was removed (codes of DICOM PS3.16 CID 7050 with their
-    meaning), empty for a recording that was not de-identified.  ``format``: the format that it was read from, None when it was made from arrays.
+    document gets a new one).  ``deidentification``: by what methods identity was removed (codes of DICOM PS3.16 CID
+    7050 with their meaning), empty for a recording that was not de-identified.  ``unread``: what of the source was not
+    taken in.  ``findings``: what the reader had to tolerate.  ``format``: the format that it was read from, None when
+    it was made from arrays.
     """
 
     tracings: tuple[Tracing, ...] = ()

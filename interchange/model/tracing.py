@@ -170,7 +170,7 @@ class Tracing:
         )
 
     def scaled_to(self, row: int, denominator: int) -> Any:
-        """Exact integers of one row: physical value times ``denominator`` (see :func:`~interchange.model.exact.scaled`)."""
+        """Exact integers of one row: physical value times ``denominator`` (see ``interchange.model.exact.scaled``)."""
         return scaled(self.samples[row], self.channels[row].step, self.channels[row].offset, denominator)
 
     def __eq__(self, other: object) -> bool:

@@ -2,6 +2,16 @@
 
 from interchange.receipt.build import build_receipt
 from interchange.receipt.content import CAUTIONS, Added, Carried, Document, Entry, Receipt
-from interchange.receipt.text import receipt_text
+from interchange.receipt.text import receipt_text, receipt_verdict
 
-__all__ = ["CAUTIONS", "Added", "Carried", "Document", "Entry", "Receipt", "build_receipt", "receipt_text"]
+__all__ = [
+    "CAUTIONS",
+    "Added",
+    "Carried",
+    "Document",
+    "Entry",
+    "Receipt",
+    "build_receipt",
+    "receipt_text",
+    "receipt_verdict",
+]

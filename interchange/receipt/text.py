@@ -9,7 +9,7 @@ from fractions import Fraction
 from interchange.printable import printable
 from interchange.receipt.content import Entry, Receipt
 
-__all__ = ["receipt_text"]
+__all__ = ["receipt_text", "receipt_verdict"]
 
 _SHOWN = 8
 """Entries of one kind with one reason that are shown; the rest is counted (the JSON form has all)."""
@@ -39,6 +39,11 @@ def receipt_text(receipt: Receipt) -> str:
     return "\n".join(printable(line) for line in lines)
 
 
+def receipt_verdict(receipt: Receipt) -> str:
+    """The first lines of the receipt: from what to what, and how it went; quotes no value of the recording."""
+    return "\n".join(printable(line) for line in (*_documents(receipt), *_verdict(receipt)))
+
+
 def _documents(receipt: Receipt) -> list[str]:
     source = ", ".join(f"{d.name} ({d.format or 'arrays'})" for d in receipt.source) or "arrays"
     target = ", ".join(f"{d.name}" for d in reversed(receipt.target))
@@ -47,6 +52,20 @@ def _documents(receipt: Receipt) -> list[str]:
 
 
 def _verdict(receipt: Receipt) -> list[str]:
+    return [*_damage(receipt), *_result(receipt)]
+
+
+def _damage(receipt: Receipt) -> list[str]:
+    """What must be known before anything else: the source itself is not whole."""
+    errors = [finding for finding in receipt.findings if finding.severity == "error"]
+    if not errors:
+        return []
+    count = "one error" if len(errors) == 1 else f"{len(errors)} errors"
+    first = f"{errors[0].reason}, at {errors[0].place}" if errors[0].place else errors[0].reason
+    return [f"THE SOURCE IS DAMAGED: {count} while reading it ({first}). Only what could be read was carried."]
+
+
+def _result(receipt: Receipt) -> list[str]:
     if not receipt.verified:
         return ["NOT VERIFIED: the output was not read back."]
     if receipt.samples_identical and receipt.sample_error == 0 and receipt.time_error == 0:
