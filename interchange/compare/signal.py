@@ -99,7 +99,7 @@ class TracingWalk:
         if order != sorted(order):
             names = [" ".join(channel.name for channel in side) for side in (before, after)]
             self.walk.add(Difference(f"{path}.channels", "changed", names[0], names[1], "leads"))
-        return dict(sorted(pairs.items()))
+        return pairs
 
     def _channel(self, path: str, before: Tracing, row: int, after: Tracing, other: int) -> None:
         a, b = before.channels[row], after.channels[other]
