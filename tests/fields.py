@@ -61,6 +61,17 @@ def with_leaf(owner: Any, path: str, value: Any) -> Any:
     return dataclasses.replace(owner, **{name: new})
 
 
+def may_be_none(owner: Any, path: str) -> bool:
+    """Whether the field at ``path`` is one that is None where nothing was said (no item of a list)."""
+    *above, last = path.split(".")
+    for step in above:
+        found = re.fullmatch(r"([a-z_]+)(?:\[(\d+)\])?", step)
+        if not found:
+            return False
+        owner = getattr(owner, found[1]) if found[2] is None else getattr(owner, found[1])[int(found[2])]
+    return any(field.name == last and field.default is None for field in dataclasses.fields(owner))
+
+
 def changed(value: Any) -> Any:
     """Another value of the same kind, never equal."""
     if isinstance(value, bool):

@@ -9,8 +9,8 @@ Rules, and there are no others:
   same key (KEYS, one after the other), then, if as many are left over on both sides, the first with the first.  An item
   without a partner differs as a whole.
 * Lists of (key, text) are compared key by key.
-* Tracings belong together by kind, names, rate, start and length, then by kind, names and rate, then by kind and names,
-  then by kind.  Channels belong together by name, the rest in order if as many are left over.
+* Tracings belong together by TRACING_KEYS, one after the other.  Channels belong together by name, the rest in order
+  if as many are left over.
 * Samples are compared one by one as exact physical values, whatever step and offset they were stored with; a row is one
   difference.  What is missing on either side is a matter of the mask.
 """
@@ -57,6 +57,8 @@ KEYS: dict[type, tuple[Callable[[Any], object], ...]] = {
 }
 TRACING_KEYS: tuple[Callable[[Tracing], object], ...] = (
     lambda t: (t.kind, t.names, t.rate, t.start, t.length),
+    lambda t: (t.kind, t.names, t.start, t.length),
+    lambda t: (t.kind, t.rate, t.start, t.length),
     lambda t: (t.kind, t.names, t.rate),
     lambda t: (t.kind, t.names),
     lambda t: t.kind,
@@ -78,7 +80,7 @@ class Difference(NamedTuple):
 def walk(before: Recording, after: Recording) -> list[Difference]:
     """Every difference, with indices of the first recording (of the second for what only the second has)."""
     found: list[Difference] = []
-    pairs = _paired(before.tracings, after.tracings, TRACING_KEYS, fill=False)
+    pairs = tracing_pairs(before, after)
     found.extend(_unpaired("tracings", before.tracings, after.tracings, pairs))
     for i, j in pairs:
         found.extend(_tracing(f"tracings[{i}]", before.tracings[i], after.tracings[j]))
@@ -91,6 +93,11 @@ def walk(before: Recording, after: Recording) -> list[Difference]:
         if name != "tracings" and name not in ABOUT_THE_FILE:
             found.extend(_value(name, getattr(before, name), getattr(after, name)))
     return found
+
+
+def tracing_pairs(before: Recording, after: Recording) -> list[tuple[int, int]]:
+    """Which tracing of the first belongs to which of the second."""
+    return _paired(before.tracings, after.tracings, TRACING_KEYS, fill=False)
 
 
 def _value(path: str, before: Any, after: Any) -> Iterator[Difference]:
@@ -188,6 +195,8 @@ def _paired_channels(before: Sequence[Channel], after: Sequence[Channel]) -> lis
 
 
 def _row(path: str, before: Tracing, i: int, after: Tracing, j: int) -> Iterator[Difference]:
+    if _stored(before, i) == _stored(after, j):
+        return  # the same integers, scale and gaps are the same values
     one, two = values(before, i), values(after, j)
     shorter = min(len(one), len(two))
     gone = [[value is None for value in row[:shorter]] for row in (one, two)]
@@ -196,6 +205,12 @@ def _row(path: str, before: Tracing, i: int, after: Tracing, j: int) -> Iterator
     both = zip(one[:shorter], two[:shorter], strict=True)
     if len(one) != len(two) or any(x != y for x, y in both if x is not None and y is not None):
         yield Difference(f"{path}.samples[{i}]", f"{len(one)} samples", f"{len(two)} samples")
+
+
+def _stored(tracing: Tracing, row: int) -> tuple[object, ...]:
+    channel = tracing.channels[row]
+    gone = None if tracing.missing is None or not tracing.missing[row].any() else tracing.missing[row].tobytes()
+    return channel.step, channel.offset, tracing.samples[row].astype(int).tobytes(), gone
 
 
 def values(tracing: Tracing, row: int) -> list[Fraction | None]:

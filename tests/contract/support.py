@@ -17,7 +17,7 @@ from interchange.formats import FORMATS
 from interchange.model import Moment, Recording, Tracing
 from interchange.receipt import Receipt
 from tests.everything import everything
-from tests.walk import Difference, values, walk
+from tests.walk import Difference, tracing_pairs, values, walk
 
 FIXTURES = Path(__file__).resolve().parents[2] / "fixtures"
 NAMES = tuple(entry.name for entry in FORMATS)
@@ -157,16 +157,8 @@ def _matters(before: Recording, after: Recording, path: str) -> bool:
 
 
 def partner(before: Recording, after: Recording, index: int) -> Tracing:
-    """The tracing of the second that belongs to one of the first (a test's recordings have few and tell them apart)."""
-    one = before.tracings[index]
-    alike = [t for t in after.tracings if t.kind == one.kind]
-    keys = (
-        lambda t: (t.names, t.rate, t.start, t.length) == (one.names, one.rate, one.start, one.length),
-        lambda t: (t.names, t.rate) == (one.names, one.rate),
-        lambda t: t.names == one.names,
-        lambda t: True,
-    )
-    return next(t for key in keys for t in alike if key(t))
+    """The tracing of the second that belongs to one of the first."""
+    return after.tracings[dict(tracing_pairs(before, after))[index]]
 
 
 def largest_error(before: Recording, after: Recording, index: int, row: int) -> Fraction:

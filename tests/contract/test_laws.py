@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
+import os
 import tempfile
 from pathlib import Path
 
 import pytest
-from hypothesis import HealthCheck, given, settings
+from hypothesis import HealthCheck, Phase, given, settings
 
 import interchange
 from interchange.model import Recording
@@ -25,8 +26,13 @@ from tests.contract.support import (
 formats = pytest.mark.parametrize("format", NAMES)
 
 
+SHRINK = bool(os.environ.get("SHRINK"))
+"""Whether a failing recording is made as small as can be, which takes minutes: ``SHRINK=1 pytest ...``."""
+
+
 def laws(examples: int) -> settings:
-    return settings(max_examples=examples, deadline=None, suppress_health_check=list(HealthCheck))
+    phases = [phase for phase in Phase if SHRINK or phase not in (Phase.shrink, Phase.explain)]
+    return settings(max_examples=examples, deadline=None, phases=phases, suppress_health_check=list(HealthCheck))
 
 
 @formats

@@ -114,7 +114,7 @@ def test_what_came_back_goes_and_comes_back_the_same(name: str, format: str, wri
     assert left_over == []
 
 
-@samples
+@pytest.mark.parametrize("name", [*SCENARIO, "everything"])
 @pytest.mark.parametrize("format", NAMES)
 def test_a_file_of_our_own_is_conformant_and_wholly_understood(name: str, format: str, written: Written) -> None:
     handed = written(name, format)
