@@ -27,7 +27,7 @@ def visual(text: str) -> list[tuple[str, str]]:
 
 
 def _reordered(pairs: list[tuple[str, str]]) -> list[tuple[str, str]]:
-    levels = _levels([unicodedata.bidirectional(shown[0]) for shown, _ in pairs])
+    levels = _levels("".join(shown for shown, _ in pairs))
     pairs = [
         (MIRRORED.get(shown, shown), told) if level % 2 else (shown, told)
         for (shown, told), level in zip(pairs, levels, strict=True)
@@ -45,9 +45,9 @@ def _reordered(pairs: list[tuple[str, str]]) -> list[tuple[str, str]]:
     return pairs
 
 
-def _levels(classes: list[str]) -> list[int]:
+def _levels(text: str) -> list[int]:
     """Embedding level of each character: 0 left to right, 1 right to left, 2 numbers within right to left."""
-    resolved = _resolved(classes)
+    resolved = _with_brackets(text, _resolved([unicodedata.bidirectional(character) for character in text]))
     before, after = _sides(resolved), _sides(resolved[::-1])[::-1]
     levels = []
     for place, kind in enumerate(resolved):
@@ -72,6 +72,37 @@ def _resolved(classes: list[str]) -> list[str]:
             strong = kind
         resolved.append({("EN", "AL"): "AN", ("EN", "L"): "L"}.get((kind, strong), kind))
     return resolved
+
+
+def _with_brackets(text: str, kinds: list[str]) -> list[str]:
+    """Both brackets of a pair with one direction (rule N0): that of the line if anything inside has it, else that of
+    what is inside where the text before has it too."""
+    for begin, end in sorted(_bracket_pairs(text, kinds)):
+        inside = {_direction(kind) for kind in kinds[begin + 1 : end]} - {""}
+        before = next((side for kind in reversed(kinds[:begin]) if (side := _direction(kind))), "L")
+        if inside:
+            kinds[begin] = kinds[end] = "R" if inside == {"R"} and before == "R" else "L"
+    return kinds
+
+
+def _bracket_pairs(text: str, kinds: list[str]) -> list[tuple[int, int]]:
+    pairs: list[tuple[int, int]] = []
+    opened: list[int] = []
+    for place, character in enumerate(text):
+        if kinds[place] != "ON":
+            continue
+        if character in "([{":
+            opened.append(place)
+        elif character in ")]}":
+            match = next((n for n in reversed(opened) if MIRRORED[text[n]] == character), None)
+            if match is not None:
+                pairs.append((match, place))
+                del opened[opened.index(match) :]
+    return pairs
+
+
+def _direction(kind: str) -> str:
+    return "L" if kind == "L" else "R" if kind in RIGHT or kind in NUMBERS else ""
 
 
 def _sides(kinds: list[str]) -> list[bool]:

@@ -12,12 +12,14 @@ from fractions import Fraction
 from interchange.draw.display import UNITS
 from interchange.draw.leads import Place
 
-__all__ = ["SQUARE", "Cell", "Column", "Stretch", "System", "laid_out"]
+__all__ = ["LABEL_ROOM", "SQUARE", "Cell", "Column", "Stretch", "System", "laid_out"]
 
 SQUARE = 5 * UNITS
 """A large square of the grid."""
 GAP = 5 * UNITS
 """Paper between columns that do not follow each other in time."""
+LABEL_ROOM = 32 * UNITS
+"""Paper that the name of a lead may need, however short its line."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -75,14 +77,21 @@ def laid_out(
     columns: list[Column] = []
     for piece in _divided(stretches, speed, width):
         wide = _wide(piece, speed)
-        x = columns[-1].x + columns[-1].width + (0 if consecutive else GAP) if columns else 0
-        if x + wide > width and columns:
+        x = _next(columns[-1], consecutive) if columns else 0
+        if columns and x + max(wide, 0 if consecutive else LABEL_ROOM) > width:
             systems.append(_system(columns, rhythm, consecutive))
             columns, x = [], 0
         columns.append(_column(piece, x, wide))
     if columns:
         systems.append(_system(columns, rhythm, consecutive))
     return systems
+
+
+def _next(column: Column, consecutive: bool) -> int:
+    """Where the column after this one begins."""
+    if consecutive:
+        return column.x + column.width
+    return column.x + max(column.width, LABEL_ROOM) + GAP
 
 
 def _wide(piece: Stretch, speed: int) -> int:

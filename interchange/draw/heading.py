@@ -23,6 +23,7 @@ from interchange.model import Recording
 __all__ = ["Heading"]
 
 NAME_SIZE, SMALL = 420, 210
+LONG_NAME, LONG_NAME_SIZE = 60, 270
 CELL, NAMES = 1950, 2200
 SCALE_SIZE = 270
 MOST_TABLE = 12
@@ -55,7 +56,8 @@ class Heading:
         shares = (50, 50) if self.options.portrait else (38, 24, 38)
         widths = [whole * share // 100 - BETWEEN for share in shares]
         blocks = [Block(self.face, width) for width in widths]
-        blocks[0].add([Line(name_text(self.recording.patient), True, NAME_SIZE)])
+        name = name_text(self.recording.patient)
+        blocks[0].add([Line(name, True, NAME_SIZE if len(name) <= LONG_NAME else LONG_NAME_SIZE)])
         blocks[0].add(Line(text, bold) for text, bold in recording_lines(self.recording))
         pairs = measurement_pairs(self.recording)
         tab = widths[1] * 58 // 100
@@ -111,10 +113,7 @@ class Heading:
     def _scale_lines(self, notes: Sequence[str]) -> list[Line]:
         square = 1000 // self.options.speed
         step = 1000 // self.options.gain
-        text = (
-            f"{self.options.scale}   {filters(self.recording)}   "
-            f"1 mm is {square} ms and {step / 1000:g} mV"
-        )
+        text = f"{self.options.scale}   {filters(self.recording)}   1 mm is {square} ms and {step / 1000:g} mV"
         return [Line(text, True, SCALE_SIZE), *([Line("  ".join(notes), size=SMALL)] if notes else [])]
 
     def _scale(self, notes: Sequence[str], y: int) -> int:

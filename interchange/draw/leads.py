@@ -6,7 +6,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 from interchange.leads import derivations
-from interchange.model import Channel, Recording, Tracing
+from interchange.model import Channel, Mark, Recording, Tracing
 from interchange.vocabulary import lead_for_channel
 
 __all__ = [
@@ -16,6 +16,7 @@ __all__ = [
     "Place",
     "Source",
     "drawable",
+    "is_spike",
     "main_group",
     "place_for",
     "sources_of",
@@ -66,6 +67,11 @@ class Place:
 def drawable(channel: Channel) -> bool:
     """Whether the channel is a voltage, so that it can be drawn to scale."""
     return channel.unit == "uV"
+
+
+def is_spike(mark: Mark) -> bool:
+    """Whether a mark is a stimulus of a pacemaker or the like."""
+    return mark.concept.endswith("-spike")
 
 
 def why_not_drawable(channel: Channel) -> str:
@@ -124,8 +130,12 @@ def _follows(recording: Recording, name: str, group: Sequence[int]) -> str:
         recorded = {lead.id for held in names if (lead := lead_for_channel(held)) is not None}
         found = derivations(recorded).get(name)
         if found is not None and not found.condition:
-            return f"follows from {', '.join(found.sources)}"
+            return f"follows from {', '.join(sorted(found.sources, key=_rank))}"
     return ""
+
+
+def _rank(name: str) -> int:
+    return STANDARD.index(name) if name in STANDARD else len(STANDARD)
 
 
 def sources_of(recording: Recording, indices: Iterable[int], without: Iterable[Source] = ()) -> list[Source]:

@@ -98,7 +98,7 @@ class Matrix:
         self, groups: Sequence[tuple[Place, ...]], rhythm: Sequence[Place], length: Fraction
     ) -> list[System]:
         """Each column begins where its own tracing does."""
-        seconds = min(self.seconds, length)
+        seconds = min(self.seconds, length) if len(self.spans) > 1 else length
         found: list[System] = []
         done = Fraction(0)
         while done < length:

@@ -19,6 +19,7 @@ from interchange.draw.display import UNITS, Box, Item, Page, Sheet, Stroke, Text
 from interchange.draw.subset import subset
 from interchange.draw.truetype import TrueType
 from interchange.draw.typeface import Glyph, Typeface
+from interchange.printable import printable
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -65,7 +66,7 @@ def _points(units: int) -> str:
 
 def _string(text: str) -> bytes:
     """A text string in UTF-16 (7.9.2.2)."""
-    return b"<FEFF" + text.encode("utf-16-be", "replace").hex().encode() + b">"
+    return b"<FEFF" + printable(text).encode("utf-16-be", "replace").hex().encode() + b">"
 
 
 class _Objects:

@@ -13,6 +13,7 @@ from interchange.draw.leads import (
     STANDARD,
     Place,
     drawable,
+    is_spike,
     main_group,
     place_for,
     sources_of,
@@ -76,8 +77,8 @@ def _leads(recording: Recording, group: Sequence[int], options: DrawOptions, wid
     every = [*usable, *(Place(source.name, source) for source in extra)]
     systems, word = matrix.systems(every, _rhythm(recording, group, spans, options, matrix.columns > 1))
     title = _title(recording, group, spans.values())
-    notes = [word] if word else []
-    return Section(title, _titled(systems, title), (*notes, *_turned(usable), *_left_out(recording, group)))
+    notes = [*filter(None, (word,)), *_turned(usable), *_remarks(recording, group)]
+    return Section(title, _titled(systems, title), tuple(notes))
 
 
 def _outside(place: Place, spans: dict[int, tuple[Fraction, Fraction]]) -> bool:
@@ -114,7 +115,7 @@ def _rows(recording: Recording, group: Sequence[int], options: DrawOptions, widt
         raise UsageError("the drawing would take too many pages; choose a stretch", "--start, --seconds")
     places = tuple(Place(source.name, source) for source in sources)
     systems = laid_out([Stretch(places, begin, end)], (), options.speed, width) if places else []
-    return Section(title, _titled(systems, title), tuple(_left_out(recording, group)))
+    return Section(title, _titled(systems, title), tuple(_remarks(recording, group)))
 
 
 def _beat(recording: Recording, group: Sequence[int], options: DrawOptions, width: int) -> Section:
@@ -127,7 +128,7 @@ def _beat(recording: Recording, group: Sequence[int], options: DrawOptions, widt
     ]
     systems = laid_out(stretches, (), options.speed, width, consecutive=False) if tracing.length else []
     title = _beat_title(tracing, group[0])
-    return Section(title, _titled(systems, title), tuple(_left_out(recording, group)))
+    return Section(title, _titled(systems, title), tuple(_remarks(recording, group)))
 
 
 def _window(tracing: Tracing, options: DrawOptions) -> tuple[Fraction, Fraction]:
@@ -152,7 +153,7 @@ def _titled(systems: Sequence[System], title: str) -> tuple[System, ...]:
 
 def _title(recording: Recording, group: Sequence[int], spans: Iterable[tuple[Fraction, Fraction]]) -> str:
     tracings = [recording.tracings[index] for index in group]
-    numbers = " and ".join(str(index + 1) for index in group)
+    numbers = ", ".join(str(index + 1) for index in group)
     many = f" of {len(recording.tracings)}" if len(recording.tracings) > 1 else ""
     label = next((f", {short(tracing.label, 160)}" for tracing in tracings if tracing.label), "")
     rates = " and ".join(dict.fromkeys(spoken(tracing.rate) for tracing in tracings))
@@ -161,7 +162,8 @@ def _title(recording: Recording, group: Sequence[int], spans: Iterable[tuple[Fra
     end = max((stop for _, stop in windows), default=Fraction(0))
     last = max(tracing.start + tracing.duration for tracing in tracings)
     until = "" if end == last else f" (recorded until {spoken(last)} s)"
-    return f"Tracing {numbers}{many}{label}: {spoken(begin)} s to {spoken(end)} s{until}, {rates} samples/s"
+    word = "Tracing" if len(group) == 1 else "Tracings"
+    return f"{word} {numbers}{many}{label}: {spoken(begin)} s to {spoken(end)} s{until}, {rates} samples/s"
 
 
 def _beat_title(tracing: Tracing, index: int) -> str:
@@ -176,8 +178,14 @@ def _turned(places: Iterable[Place]) -> list[str]:
     return [f"{source.name} is the recorded {source.channel.name} with its sign turned." for source in found]
 
 
+def _remarks(recording: Recording, group: Sequence[int]) -> list[str]:
+    """What has to be said about these tracings: channels that cannot be drawn to scale, marked pacing spikes."""
+    spikes = any(mark.tracing in group and is_spike(mark) for mark in recording.marks)
+    found = _left_out(recording, group)
+    return [*found, "Ticks below a line: pacing spikes that the file marks."] if spikes else found
+
+
 def _left_out(recording: Recording, group: Iterable[int]) -> list[str]:
-    """Channels that cannot be drawn to the sheet's scale."""
     names = [
         f"{channel.name} ({why_not_drawable(channel)})"
         for index in group

@@ -32,12 +32,12 @@ def png_page(page: Page, typeface: Typeface, dpi: int) -> bytes:
         from matplotlib.transforms import Affine2D
     except ImportError:
         raise missing_extra() from None
-    inch = UNITS * MM_PER_INCH
-    figure = Figure(figsize=(page.width / inch, page.height / inch), dpi=dpi)
+    pixels = dpi / MM_PER_INCH / UNITS
+    wide, high = round(page.width * pixels), round(page.height * pixels)
+    figure = Figure(figsize=((wide + 0.01) / dpi, (high + 0.01) / dpi), dpi=dpi)
     figure.patch.set_facecolor("#ffffff")
     FigureCanvasAgg(figure)
-    pixels = dpi / MM_PER_INCH / UNITS
-    place = Affine2D().scale(pixels, -pixels).translate(0, page.height * pixels)
+    place = Affine2D().scale(pixels, -pixels).translate(0, high)
     for vertices, codes, fill, colour, width in _shapes(page, typeface):
         patch = PathPatch(
             Path(vertices, codes),

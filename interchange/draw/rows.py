@@ -13,11 +13,11 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from interchange.draw.columns import Cell, Column, System
+from interchange.draw.columns import LABEL_ROOM, Cell, Column, System
 from interchange.draw.curve import Curve, Window, curve, median_level
 from interchange.draw.display import UNITS
 from interchange.draw.face import Face
-from interchange.draw.leads import Source
+from interchange.draw.leads import Source, is_spike
 from interchange.draw.options import DrawOptions
 from interchange.model import Mark, Recording
 
@@ -121,12 +121,12 @@ def painted_rows(recording: Recording, system: System, options: DrawOptions, fac
 class _Painter:
     def __init__(self, recording: Recording, options: DrawOptions, face: Face, limit: int) -> None:
         self.options, self.face, self.limit = options, face, limit
-        self.spikes = [mark for mark in recording.marks if mark.concept.endswith("-spike")]
+        self.spikes = [mark for mark in recording.marks if is_spike(mark)]
 
     def row(self, cells: Sequence[tuple[Column, Cell]], width: int) -> Row:
         """A row of cells side by side."""
         zone = pulse_zone(self.options.speed)
-        bins = (zone + width) // BIN + 2
+        bins = (zone + width + LABEL_ROOM) // BIN + 2
         row = Row(zone, np.zeros(bins, dtype=np.int64), np.zeros(bins, dtype=np.int64))
         row.occupy_path(pulse(self.options.speed, self.options.gain))
         row.ticks = [column.x for column, _ in cells if column.x > 0]
@@ -185,7 +185,7 @@ class _Painter:
         row.labels.append(Label(x, y, shown, LABEL, bold=True))
         if remark:
             row.labels.append(Label(x + wide + 100, y, remark, SMALL))
-        row.occupy(x, min(x + whole, column.x + column.width), 0, y + LABEL * 3 // 4)
+        row.occupy(x, min(x + whole, column.x + max(column.width, LABEL_ROOM)), 0, y + LABEL * 3 // 4)
 
     def _holes(self, row: Row, column: Column, drawn: Curve) -> None:
         for left, right in drawn.holes:

@@ -2,11 +2,22 @@
 
 from __future__ import annotations
 
+import unicodedata
 from collections.abc import Sequence
 
 import numpy as np
 
-from interchange.draw.about import LONGEST, cautions, filters, identity_line, moment_text, name_text, origin_line
+from interchange.draw.about import (
+    LONGEST,
+    cautions,
+    filters,
+    identity_line,
+    moment_text,
+    name_text,
+    origin_line,
+    recording_lines,
+    statement_lines,
+)
 from interchange.draw.display import UNITS, Anchor, Item, Page, Sheet, Stroke, Text
 from interchange.draw.face import PLAIN_FACE, Face, wrapped
 from interchange.draw.heading import Heading
@@ -15,7 +26,7 @@ from interchange.draw.pack import Placed, Stave, packed
 from interchange.draw.paper import MARGIN, Frame, foot, frame_for, grid
 from interchange.draw.plan import Section, planned, spoken
 from interchange.draw.rows import Row, painted_rows, pulse, pulse_zone
-from interchange.draw.text_block import Line, leading, set_block
+from interchange.draw.text_block import Line, headline, leading, set_block
 from interchange.errors import UsageError
 from interchange.model import Recording
 from interchange.show.layout import short
@@ -28,8 +39,9 @@ PULSE_WIDTH, TICK_WIDTH = 28, 30
 NAME_SIZE, HEAD_SIZE, NOTE_SIZE, TIME_SIZE = 420, 250, 210, 200
 SHORT_HEAD = 14 * UNITS
 TICK = 250
-LEAST_PLOT = 60 * UNITS
+LEAST_PLOT = 105 * UNITS
 NARROW = 14 * UNITS
+SCREEN_SPREAD = 3 * UNITS
 GREY = "#444444"
 
 
@@ -40,7 +52,7 @@ def drawn_sheet(recording: Recording, options: DrawOptions, face: Face = PLAIN_F
     """
     frame = frame_for(options)
     sections = planned(recording, options, frame.across - pulse_zone(options.speed))
-    foot_lines = [*cautions(recording), origin_line(recording, options)]
+    foot_lines = [*cautions(recording), *_escapes(recording, face), origin_line(recording, options)]
     foot_height = foot(frame, face, foot_lines, 1, 1)[1]
     heading = Heading(recording, options, face, frame)
     notes = _notes(sections)
@@ -64,7 +76,8 @@ def drawn_sheet(recording: Recording, options: DrawOptions, face: Face = PLAIN_F
             items += grid(frame.x, top, frame.across, _used(placed[number - 1], heights[min(number, 2) - 1]))
             items += _tracings(placed[number - 1], options, frame.x, top)
         else:
-            items += set_block(rest[number - len(placed) - 1], frame.x, top)[0]
+            for place, lines in enumerate(rest[number - len(placed) - 1]):
+                items += set_block(lines, frame.x + place * frame.across // 2, top)[0]
         items += foot(frame, face, foot_lines, number, count)[0]
         pages.append(Page(frame.width, frame.height, tuple(items)))
     return Sheet(tuple(pages), "ECG tracing drawn from a file", _description(sections, options))
@@ -79,7 +92,8 @@ def drawn_sections(recording: Recording, options: DrawOptions) -> tuple[tuple[Se
         if not section.systems:
             continue
         staves = _staves(recording, [section], options, PLAIN_FACE, 70 * UNITS)
-        total = sum(stave.height for stave in staves) + UNITS * (len(staves) + 1)
+        rows = sum(len(stave.rows) for stave in staves)
+        total = sum(stave.height for stave in staves) + UNITS * len(staves) + SCREEN_SPREAD * (rows + 1)
         (placed,) = packed(staves, (total, total))
         height = -(-(placed[-1].bottom + UNITS) // SQUARE) * SQUARE
         edge = UNITS
@@ -87,6 +101,16 @@ def drawn_sections(recording: Recording, options: DrawOptions) -> tuple[tuple[Se
         page = Page(frame.across + 2 * edge, height + 2 * edge, tuple(items))
         found.append((section, Sheet((page,), section.title, _description([section], options))))
     return tuple(found)
+
+
+def _escapes(recording: Recording, face: Face) -> list[str]:
+    """A word on code points, where there are any."""
+    said = [*recording_lines(recording), *statement_lines(recording.statements), (name_text(recording.patient), True)]
+    if all(face.shown(text, bold) == unicodedata.normalize("NFC", text) for text, bold in said):
+        return []
+    return [
+        r"\u and four or \U and eight digits (\x and two): the Unicode code point of a character that cannot be shown."
+    ]
 
 
 def _staves(
@@ -195,14 +219,15 @@ def _short_head(recording: Recording, options: DrawOptions, face: Face, frame: F
     return set_block(kept, frame.x, MARGIN)[0]
 
 
-def _text_pages(lines: Sequence[Line], height: int) -> list[list[Line]]:
-    """Lines that found no room on the first page, in pages of their own."""
-    pages: list[list[Line]] = []
+def _text_pages(lines: Sequence[Line], height: int) -> list[list[list[Line]]]:
+    """Lines that found no room on the first page, in pages of two columns."""
+    columns: list[list[Line]] = []
     used = height
-    for line in lines:
+    for place, line in enumerate(lines):
         if used + leading(line) > height:
-            pages.append([])
-            used = 0
-        pages[-1].append(line)
+            heading = None if line.bold else headline(lines[:place])
+            columns.append([heading] if heading is not None else [])
+            used = sum(map(leading, columns[-1]))
+        columns[-1].append(line)
         used += leading(line)
-    return pages
+    return [columns[n : n + 2] for n in range(0, len(columns), 2)]

@@ -7,11 +7,12 @@ Everything is written as presentation attributes: no style sheet, no script, not
 from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
-from xml.sax.saxutils import escape, quoteattr
+from xml.sax.saxutils import escape
 
 import numpy as np
 
 from interchange.draw.display import UNITS, Box, Item, Page, Stroke, Text
+from interchange.printable import printable
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -29,7 +30,7 @@ def svg_page(page: Page, title: str, description: str, *, inline: bool = False, 
         f'<svg xmlns="http://www.w3.org/2000/svg" width="{wide}" height="{high}" '
         f'viewBox="0 0 {page.width} {page.height}" role="img" aria-labelledby="{ids[0]} {ids[1]}" '
         f'font-family="{FONT}" stroke-linecap="round" stroke-linejoin="round">'
-        f'<title id="{ids[0]}">{escape(title)}</title><desc id="{ids[1]}">{escape(description)}</desc>'
+        f'<title id="{ids[0]}">{_said(title)}</title><desc id="{ids[1]}">{_said(description)}</desc>'
     )
     paper = f'<path fill="#fff" d="M0 0h{page.width}v{page.height}H0z"/>'
     body = "\n".join(_item(item) for item in page.items)
@@ -39,7 +40,7 @@ def svg_page(page: Page, title: str, description: str, *, inline: bool = False, 
 
 def _item(item: Item) -> str:
     if isinstance(item, Stroke):
-        name = f"<title>{escape(item.name)}</title>" if item.name else ""
+        name = f"<title>{_said(item.name)}</title>" if item.name else ""
         return (
             f'<path class="{item.role}" fill="none" stroke="{item.colour}" stroke-width="{item.width}" '
             f'd="{path_data(item.paths)}">{name}</path>'
@@ -56,7 +57,7 @@ def _text(item: Text) -> str:
     if item.bold:
         attributes += ' font-weight="bold"'
     space = ' xml:space="preserve"' if item.text != " ".join(item.text.split()) else ""
-    return f"<text {attributes}{space}>{escape(item.text)}</text>"
+    return f"<text {attributes}{space}>{_said(item.text)}</text>"
 
 
 def path_data(paths: tuple[NDArray[Any], ...]) -> str:
@@ -76,6 +77,6 @@ def _line(path: NDArray[Any]) -> str:
     return f"{start}l{text}".replace(" -", "-")
 
 
-def attribute(text: str) -> str:
-    """A text as a quoted attribute value."""
-    return quoteattr(text)
+def _said(text: str) -> str:
+    """A text without anything that XML cannot hold or that acts on a reader."""
+    return escape(printable(text))

@@ -8,10 +8,12 @@ from dataclasses import dataclass, field
 from interchange.draw.display import Item, Text
 from interchange.draw.face import Face, wrapped
 
-__all__ = ["Block", "Line", "set_block"]
+__all__ = ["Block", "Line", "headline", "leading", "set_block"]
 
 BODY = 240
 """Size of ordinary text."""
+CONTINUED = " (continued)"
+GOES_ON = "… goes on on the last page"
 LEADING = 128
 """Distance of base lines in hundredths of the size."""
 
@@ -76,7 +78,20 @@ class Block:
             if room < 0:
                 break
             count += 1
-        return [*self.lines[:count], Line("… goes on on the last page", True)], self.lines[count:]
+        return [*self.lines[:count], Line(GOES_ON, True)], [*self._headline(count), *self.lines[count:]]
+
+    def _headline(self, count: int) -> list[Line]:
+        """The heading that the rest stands under, once more."""
+        heading = headline(self.lines[:count])
+        return [heading] if heading is not None else []
+
+
+def headline(lines: Sequence[Line]) -> Line | None:
+    """The last heading among the lines, as it is repeated where they go on."""
+    for line in reversed(lines):
+        if line.bold and not line.text.startswith(" "):
+            return Line(f"{line.text.removesuffix(CONTINUED)}{CONTINUED}", True)
+    return None
 
 
 def leading(line: Line) -> int:
