@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 from fractions import Fraction
+from itertools import pairwise
 
 import numpy as np
 import pytest
@@ -97,7 +98,7 @@ def test_what_does_not_fit_goes_on_and_nothing_is_lost(options: dict) -> None:
         start = place // (12 // columns) * step
         assert pieces[0][0] == pytest.approx(start)
         assert pieces[-1][1] == pytest.approx(start + step)
-        assert all(a[1] == pytest.approx(b[0]) for a, b in zip(pieces, pieces[1:], strict=False))
+        assert all(a[1] == pytest.approx(b[0]) for a, b in pairwise(pieces))
     for page in found:
         grid = [line.points for line in page.of("coarse-grid")]
         low, high = np.min([g.min(axis=0) for g in grid], axis=0), np.max([g.max(axis=0) for g in grid], axis=0)
@@ -123,7 +124,7 @@ def test_rows_never_meet(seed: int, amplitude: int, layout: str) -> None:
             middle = (high.max() + high.min()) / 2
             rows.setdefault(min(zeros, key=lambda z, m=middle: abs(z - m)), []).append(line.points)
         heights = [_heights(rows[zero]) for zero in sorted(rows)]
-        for upper, lower in zip(heights, heights[1:], strict=False):
+        for upper, lower in pairwise(heights):
             both = ~(np.isnan(upper) | np.isnan(lower))
             assert (lower[both] - upper[both] > 0.5).all()
 

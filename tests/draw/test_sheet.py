@@ -41,8 +41,10 @@ def test_who_when_where_with_what() -> None:
         "Recorded by Ilvane, Bram", "bandwidth 0.05 to 150 Hz, mains filter 50 Hz", "Electrodes: standard twelve leads",
         "Reason: chest pain for forty minutes", "25 mm/s, 10 mm/mV", "1 mm is 40 ms and 0.1 mV",
         "heart rate, ventricular", "84 /min", "PR interval", "168 ms", "QTc (Bazett)", "431 ms", "QRS axis", "51°",
-        "UNCONFIRMED, said by machine, 2031-03-18 06:42:31 +01:00", "ST elevation in II, III, aVF with ST depression in aVL",
-        "Drawn from field-twelve.scp (arrays) by interchange", "no diagnostic device's print", "Not for sole diagnostic use",
+        "UNCONFIRMED, said by machine, 2031-03-18 06:42:31 +01:00",
+        "ST elevation in II, III, aVF with ST depression in aVL",
+        "Drawn from field-twelve.scp (arrays) by interchange",
+        "no diagnostic device's print", "Not for sole diagnostic use",
         "Statements unconfirmed unless signed", "never means asystole and never means normal", "its clock may be wrong",
         "Page 1 of 1", "50 mm: true to scale if this measures 50 mm",
     ):  # fmt: skip
@@ -80,19 +82,17 @@ def test_confirmed_and_unconfirmed_statements_stand_apart() -> None:
     )
     lines = [text.text for text in pages(made)[0].texts]
     places = {line: n for n, line in enumerate(lines)}
-    order = [
-        next(n for line, n in places.items() if line.startswith(start))
-        for start in (
-            "UNCONFIRMED, said by machine, reader 2",
-            "Read by a machine",
-            "CONFIRMED by Dr Kell at 2031-03-18 07:00:00 (zone unknown)",
-            "Read by somebody",
-            "UNCONFIRMED (confirmation not said)",
-            "Not said",
-            "UNCONFIRMED, looked at",
-            "Looked at",
-        )  # fmt: skip
-    ]
+    expected = (
+        "UNCONFIRMED, said by machine, reader 2",
+        "Read by a machine",
+        "CONFIRMED by Dr Kell at 2031-03-18 07:00:00 (zone unknown)",
+        "Read by somebody",
+        "UNCONFIRMED (confirmation not said)",
+        "Not said",
+        "UNCONFIRMED, looked at",
+        "Looked at",
+    )
+    order = [next(n for line, n in places.items() if line.startswith(start)) for start in expected]
     assert order == sorted(order)
 
 
@@ -188,11 +188,25 @@ def test_too_many_pages_are_refused() -> None:
         draw(talkative(), "svg", DrawOptions(most_pages=1))
 
 
-@pytest.mark.parametrize("make", [twelve_leads, limb_leads, talkative, several, shifted, gappy, everything,
-                                  lambda: named("Überlanger-" * 60), lambda: named("W" * 500), lambda: named(ARABIC)])  # fmt: skip
+def long_name() -> Recording:
+    return named("Überlanger-" * 60)
+
+
+def wide_name() -> Recording:
+    return named("W" * 500)
+
+
+def arabic_name() -> Recording:
+    return named(ARABIC)
+
+
+@pytest.mark.parametrize(
+    "make",
+    [twelve_leads, limb_leads, talkative, several, shifted, gappy, everything, long_name, wide_name, arabic_name],
+)
 @pytest.mark.parametrize("options", [{}, {"portrait": True, "paper": "letter"}], ids=str)
 def test_nothing_leaves_the_page(make, options: dict) -> None:
-    """Every word of the PDF, by the widths in the file, lies on the page; no two lines of the head lie on each other."""
+    """Every word of the PDF, by the widths in the file, lies on the page; no two texts lie on each other."""
     for page in read_pdf(draw(make(), "pdf", DrawOptions(**options))[0]):
         for text in page.texts:
             assert text.x >= 6.9
@@ -246,7 +260,8 @@ def test_whatever_the_model_holds_can_be_drawn(made: Recording) -> None:
         try:
             data = draw(made, kind)
         except UsageError as error:
-            assert "nothing to draw" in error.reason or "too many pages" in error.reason
+            refused = error.reason
+            assert "nothing to draw" in refused or "too many pages" in refused
             continue
         if kind == "svg":
             for page in data:

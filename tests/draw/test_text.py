@@ -88,9 +88,7 @@ def test_the_embedded_font_is_one_that_others_can_read() -> None:
     """FreeType (as matplotlib brings it) opens the subset; every used glyph has the outline of the whole font."""
     ft2font = pytest.importorskip("matplotlib.ft2font")
     data = draw(twelve_leads(), "pdf")[0]
-    whole = {
-        name: font for name, font in zip(("DejaVuSans", "DejaVuSans-Bold"), installed_typeface().fonts, strict=True)
-    }
+    whole = dict(zip(("DejaVuSans", "DejaVuSans-Bold"), installed_typeface().fonts, strict=True))
     texts = read_pdf(data)[0].texts
     fonts = {text.font for text in texts}
     assert {name.partition("+")[2] for name in fonts} == set(whole)
