@@ -96,7 +96,8 @@ def _exact_places(denominator: int) -> int | None:
 
 def _places_for(value: Fraction, significant: int) -> int:
     """Decimal places that show at least so many significant digits."""
-    places = significant
+    whole = value.numerator // value.denominator
+    places = max(significant - len(str(whole)), 1) if whole else significant
     while value * 10**places < 10 ** (significant - 1):
         places += 1
     return places

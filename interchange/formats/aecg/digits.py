@@ -19,7 +19,7 @@ if TYPE_CHECKING:
     import numpy as np
     from numpy.typing import NDArray
 
-__all__ = ["Digits", "DigitsError", "digits_from", "digits_text"]
+__all__ = ["Digits", "DigitsError", "TooWideError", "digits_from", "digits_text"]
 
 INTEGERS = b"0123456789+- \t\r\n"
 MAX_PLACES = 12
@@ -29,6 +29,10 @@ _DECIMAL = re.compile(r"[+-]?(?:[0-9]+(?:\.[0-9]*)?|\.[0-9]+)(?:[eE][+-]?[0-9]{1
 
 class DigitsError(ValueError):
     """The text holds no numbers that can be taken; the message says why, without quoting it."""
+
+
+class TooWideError(DigitsError):
+    """The text holds a number beyond 32 bits."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -115,7 +119,7 @@ def _narrow(values: NDArray[np.int64]) -> NDArray[np.integer[Any]]:
 
     low, high = (int(values.min()), int(values.max())) if values.size else (0, 0)
     if low < -(2**31) or high >= 2**31:
-        raise DigitsError("holds a number that needs more than 32 bits")
+        raise TooWideError("holds a number that needs more than 32 bits")
     return values.astype(np.int16 if low >= -(2**15) and high < 2**15 else np.int32)
 
 
@@ -153,7 +157,7 @@ def _decimals(text: str) -> tuple[NDArray[np.integer[Any]], int]:
                 raise DigitsError(f"holds decimals of more than {MAX_PLACES} places")
     scaled = [int(value * 10**places) for value in numbers]
     if scaled and (min(scaled) < -(2**31) or max(scaled) >= 2**31):
-        raise DigitsError("holds decimals that need more than 32 bits")
+        raise TooWideError("holds decimals that need more than 32 bits")
     return np.array(scaled, dtype=np.int32), 10**places
 
 

@@ -29,6 +29,7 @@ NATIVE = {"utf-8": "UTF-8", "iso8859-1": "ISO-8859-1", "ascii": "UTF-8"}
 """Encodings that are handed to the parser as they are; all others are made UTF-8 first."""
 
 _DECLARATION = re.compile(rb"""<\?xml\s[^>]{0,200}?encoding\s*=\s*["']([A-Za-z][A-Za-z0-9._-]{0,40})["']""")
+_WIDE = re.compile(rb"(?:[ \t\r\n]\0){0,64}(<)\0|(?:\0[ \t\r\n]){0,64}\0<")
 _BLANK = b" \t\r\n"
 WHITE = " \t\r\n"
 """White space of XML; other blanks belong to the text."""
@@ -229,8 +230,9 @@ def _encoded(data: bytes, deviations: list[tuple[str, str]]) -> tuple[bytes, str
     ):
         if data.startswith(mark):
             return _as_utf8(data[len(mark) :], name, deviations)
-    if data[:2] in (b"<\0", b"\0<"):
-        return _as_utf8(data, "utf-16-le" if data[0] else "utf-16-be", deviations)
+    wide = _WIDE.match(data)
+    if wide:
+        return _as_utf8(data, "utf-16-le" if wide[1] else "utf-16-be", deviations)
     return _as_utf8(data, _declared(data, deviations), deviations)
 
 

@@ -7,6 +7,7 @@ from fractions import Fraction
 from functools import cache, lru_cache
 from typing import TYPE_CHECKING, Any
 
+from interchange.errors import SourceError
 from interchange.formats.aecg.codes import OWN, SAME_UNIT, SECONDS, TIME_ABSOLUTE, TIME_RELATIVE, VOLTS
 from interchange.formats.aecg.datatypes import (
     Interval,
@@ -19,10 +20,10 @@ from interchange.formats.aecg.datatypes import (
     physical,
 )
 from interchange.formats.aecg.decimals import fraction_from
-from interchange.formats.aecg.digits import DigitsError, digits_from
+from interchange.formats.aecg.digits import Digits, DigitsError, TooWideError, digits_from
 from interchange.formats.aecg.limits import MAX_NESTING
 from interchange.formats.aecg.log import Log
-from interchange.formats.aecg.markup import WHITE, Node
+from interchange.formats.aecg.markup import WHITE, Node, place_of
 from interchange.formats.aecg.read_controls import Controls, read_controls, read_nested
 from interchange.model import Channel, Identifier, Kind, Moment
 
@@ -116,6 +117,8 @@ def _segment(node: Node, series: Series, log: Log) -> Segment | None:
                 row = _row(sequence, label, value, pad, log)
                 if row is not None:
                     rows.append(row)
+                else:
+                    sequence.used = False
     if times != 1:
         log.add("aecg.time-sequence", node, f"{times} time sequences")
     if time is None or not rows:
@@ -272,26 +275,9 @@ def _row(sequence: Node, label: tuple[str, str, bool], value: Node | None, pad: 
             log.add("aecg.lead-unknown", sequence)
     elif not spelt:
         log.add("aecg.lead-spelling", sequence)
-    digits = value.take("digits") if value is not None else None
-    if value is None or digits is None:
-        log.add("aecg.digits", sequence, "there are none")
-        return None
-    _type_of(value, log)
-    if digits.attributes or digits.children:
-        digits.used = False
-        log.add("aecg.digits-external", digits)
-        return None
-    try:
-        read = digits_from(digits.element.text or "")
-    except DigitsError as error:
-        digits.used = False
-        log.add("aecg.digits", digits, str(error))
-        return None
-    for deviation in read.deviations:
-        log.add(deviation, digits)
-    scale = _scale(value, known, log)
-    if scale is None:
-        digits.used = False
+    read = _digits(sequence, value, log)
+    scale = _scale(value, known, log) if value is not None and read is not None else None
+    if read is None or scale is None:
         return None
     if read.values.size == 0 and sequence.name == "sequence":
         log.add("aecg.lead-empty", sequence)
@@ -308,6 +294,28 @@ def _row(sequence: Node, label: tuple[str, str, bool], value: Node | None, pad: 
         "derived" if origin == "derived" else "recorded",
     )
     return Row(channel, text, read.values, missing if missing is not None and missing.any() else None, controls.row)
+
+
+def _digits(sequence: Node, value: Node | None, log: Log) -> Digits | None:
+    """The integers of a lead; None, with a finding, when there are none here.  SourceError beyond 32 bits."""
+    digits = value.take("digits") if value is not None else None
+    if value is None or digits is None:
+        log.add("aecg.digits", sequence, "there are none")
+        return None
+    _type_of(value, log)
+    if digits.attributes or digits.children:
+        log.add("aecg.digits-external", digits)
+        return None
+    try:
+        read = digits_from(digits.element.text or "")
+    except TooWideError as error:
+        raise SourceError(f"a lead {error}", place_of(digits.element)) from None
+    except DigitsError as error:
+        log.add("aecg.digits", digits, str(error))
+        return None
+    for deviation in read.deviations:
+        log.add(deviation, digits)
+    return read
 
 
 def _label(code: Node | None) -> tuple[str, str, bool]:

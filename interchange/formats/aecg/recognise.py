@@ -23,7 +23,7 @@ def recognise(source: Source) -> bool:
             data = zlib.decompressobj(wbits=31).decompress(data, HEAD)
         except zlib.error:
             return False
-    if data[:2] in (b"\xff\xfe", b"\xfe\xff", b"<\0", b"\0<"):
+    if data[:2] in (b"\xff\xfe", b"\xfe\xff") or b"\0" in data[:2]:
         data = data.replace(b"\0", b"").removeprefix(b"\xff\xfe").removeprefix(b"\xfe\xff")
     data = data.removeprefix(b"\xef\xbb\xbf").lstrip(b" \t\r\n")
     if not data.startswith(b"<"):
