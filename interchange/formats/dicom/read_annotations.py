@@ -14,7 +14,7 @@ from typing import Final
 from interchange.formats.dicom.annotation_items import FINDINGS, Item, ItemReader
 from interchange.formats.dicom.conceptcodes import OF_TEXT, OTHER, OVERALL_FINDING, WORDS, value_in_unit
 from interchange.formats.dicom.read_waveform import Group
-from interchange.formats.dicom.status import is_status
+from interchange.formats.dicom.status import is_status, with_status
 from interchange.formats.dicom.view import View
 from interchange.formats.dicom.wavepairs import MarkList, ends_of, marks_between
 from interchange.model import Code, Extras, Mark, Measurement, Moment, Statement
@@ -30,11 +30,17 @@ VALUE: Final = "dicom.value"
 
 @dataclass(slots=True)
 class Annotations:
-    """What the sequence holds, in its order."""
+    """What the sequence holds, in its order; ``waiting`` are statements by annotation group without a status yet."""
 
     measurements: list[Measurement] = field(default_factory=list)
     marks: MarkList = field(default_factory=MarkList)
     statements: list[Statement] = field(default_factory=list)
+    waiting: dict[int | None, list[int]] = field(default_factory=dict)
+
+    def add_statement(self, statement: Statement, number: int | None) -> None:
+        """Append a statement of that annotation group, whose status may follow."""
+        self.waiting.setdefault(number, []).append(len(self.statements))
+        self.statements.append(statement)
 
 
 def read_annotations(top: View, groups: list[Group], time: Moment | None) -> Annotations:
@@ -97,9 +103,12 @@ def _take(item: Item, reader: ItemReader, found: Annotations, statement_groups: 
         else:
             _take_marks(item, reader, found.marks)
     elif item.text is not None and item.name is None:
-        if not is_status(item.text):
+        if is_status(item.text) and found.waiting.get(item.group):
+            for index in found.waiting.pop(item.group):
+                found.statements[index] = with_status(found.statements[index], item.text)
+        else:
             group = statement_groups.setdefault(item.group, len(statement_groups))
-            found.statements.append(Statement(item.text, group=group, extras=_where(item, reader)))
+            found.add_statement(Statement(item.text, group=group, extras=_where(item, reader)), item.group)
     elif item.name is not None and (item.name.value, item.name.scheme) in FINDINGS and item.value is not None:
         _take_finding(item, found, statement_groups)
     elif item.concept is not None and item.concept.scope == "mark" and not item.numbers:
@@ -152,7 +161,8 @@ def _take_finding(item: Item, found: Annotations, statement_groups: dict[int | N
         return
     kind = "overall-finding" if item.name[:2] == OVERALL_FINDING[:2] else "interpretation-statement"
     group = statement_groups.setdefault(item.group, len(statement_groups))
-    found.statements.append(Statement(item.value.meaning or item.value.value, kind=kind, group=group, codes=(code,)))
+    statement = Statement(item.value.meaning or item.value.value, kind=kind, group=group, codes=(code,))
+    found.add_statement(statement, item.group)
 
 
 def _each(item: Item, reader: ItemReader) -> Iterator[tuple[int, str | None]]:

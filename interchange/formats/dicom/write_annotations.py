@@ -23,7 +23,7 @@ from interchange.formats.dicom.leadcodes import OWN_SCHEME
 from interchange.formats.dicom.numbers import decimal_text, parse_decimal
 from interchange.formats.dicom.placeholders import NO_TEXT
 from interchange.formats.dicom.read_annotations import GROUP, VALUE
-from interchange.formats.dicom.status import status_text
+from interchange.formats.dicom.status import status_after
 from interchange.formats.dicom.values import clean
 from interchange.formats.dicom.view import CodeItem
 from interchange.formats.dicom.wavepairs import marker, pairs
@@ -73,14 +73,12 @@ def annotation_items(recording: Recording, numbers: GroupNumbers) -> Iterator[It
 
 
 def _statements(statements: tuple[Statement, ...], numbers: GroupNumbers) -> Iterator[Item]:
-    last = {statement.group: index for index, statement in enumerate(statements)}
+    status = status_after(statements)
     for index, statement in enumerate(statements):
         number = numbers.statements[statement.group]
         yield from _statement(statement, number)
-        if last[statement.group] == index:
-            status = status_text([entry for entry in statements if entry.group == statement.group])
-            if status is not None:
-                yield _text_item(status, number)
+        if index in status:
+            yield _text_item(status[index], number)
 
 
 def _statement(statement: Statement, number: int) -> Iterator[Item]:

@@ -79,11 +79,11 @@ def test_lines_of_one_part_survive_a_change_of_another():
 
 
 def test_an_annotation_put_in_front_makes_their_lines_stale():
-    source = recording(statements=(Statement("x", confirmed=True, confirmed_by="Dr"),))
+    source = recording(statements=(Statement("x", author="Machine", confirmed=True),))
     ds = opened(written(source))
     ds.WaveformAnnotationSequence.insert(0, ds.WaveformAnnotationSequence[0])
     back = read(saved(ds))
-    assert [s.confirmed for s in back.statements] == [None, None]
+    assert [(s.author, s.confirmed) for s in back.statements] == [(None, True), (None, True)]
     assert "dicom.stale-lines" in {f.rule for f in back.findings}
 
 
