@@ -15,6 +15,7 @@ from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
 from interchange.errors import SourceError
+from interchange.formats.aecg.codes import NAMES
 from interchange.formats.aecg.limits import MAX_DEPTH, MAX_DOCUMENT, MAX_MARKUP
 
 if TYPE_CHECKING:
@@ -174,12 +175,16 @@ def namespace_of(element: etree._Element) -> str:
 
 
 def place_of(element: etree._Element) -> str:
-    """Element path with positions among brothers of one name, and the line: ``/AnnotatedECG/component[2], line 31``."""
+    """Element path with positions among brothers of one name, and the line: ``/AnnotatedECG/component[2], line 31``.
+
+    A name that the message does not have is shown as ``*``.
+    """
     parts: list[str] = []
     current: etree._Element | None = element
     while current is not None:
         parent = current.getparent()
         name = local_name(current)
+        name = name if name in NAMES else "*"
         if parent is not None:
             brothers = [child for child in parent if child.tag == current.tag]
             if len(brothers) > 1:
