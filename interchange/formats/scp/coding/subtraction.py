@@ -46,7 +46,7 @@ def plan(beats: Beats, length: int, first: int, size: int) -> Plan | None:
     None where the zones together are much longer than the lead: they should not overlap at all.
     """
     zones = [zone for zone in beats.zones if _is_used(zone)]
-    sound = [zone for zone in zones if zone.start <= zone.fiducial <= zone.end]
+    sound = [zone for zone in zones if _is_sound(zone)]
     start, fiducial, end = (
         np.array(values, dtype=np.int64)
         for values in ([z.start for z in sound], [z.fiducial for z in sound], [z.end for z in sound])
@@ -71,11 +71,15 @@ def _is_used(zone: Zone) -> bool:
     return zone.is_subtracted and not (zone.start == zone.end <= 1 and zone.fiducial != zone.start)
 
 
+def _is_sound(zone: Zone) -> bool:
+    return zone.fiducial >= 1 and zone.start <= zone.fiducial <= zone.end
+
+
 def _unknown(zones: list[Zone], fiducial: int, length: int, first: int, size: int) -> NDArray[np.bool_]:
     """The samples around the fiducials of zones that make no sense."""
     steps = np.zeros(size + 1, dtype=np.int64)
     for zone in zones:
-        if not zone.start <= zone.fiducial <= zone.end:
+        if not _is_sound(zone):
             low = min(zone.start or zone.fiducial, zone.fiducial - fiducial + 1) - first
             high = max(zone.end, zone.fiducial + length - fiducial) - first + 1
             steps[min(max(low, 0), size)] += 1
@@ -87,7 +91,10 @@ def check_zones(beats: Beats, length: int, last: int, log: Log) -> None:
     """Zones that are longer than the beat of ``length`` samples."""
     for zone in beats.zones:
         shift = zone.fiducial - beats.fiducial
-        sound = _is_used(zone) and zone.start <= zone.fiducial <= zone.end
-        if sound and (zone.start < max(shift + 1, 1) or min(zone.end, last) > shift + length):
+        if (
+            _is_used(zone)
+            and _is_sound(zone)
+            and (zone.start < max(shift + 1, 1) or min(zone.end, last) > shift + length)
+        ):
             detail = f"zone {zone.start} to {zone.end}, beat {shift + 1} to {shift + length}"
             log.add("zone-beat", at(zone.offset, 4), detail)

@@ -1,15 +1,21 @@
-"""Decoding one value at a time: several tables with switches between them, and long prefixes (EN 1064 clause 5.5)."""
+"""Decoding one value at a time: several tables with switches between them, and long codes (EN 1064 clause 5.5).
+
+The next twelve bits at every bit position come from :func:`.huffman.windows`; a list for each table says which code a
+window begins with.  Codes with longer prefixes are looked for bit by bit.
+"""
 
 from __future__ import annotations
 
 from array import array
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
-from interchange.formats.scp.syntax.tables import Code, Table
+from interchange.formats.scp.coding.huffman import WIDTH, windows
+from interchange.formats.scp.syntax.tables import MOST_TABLES, Code, Table
 
 __all__ = ["decode_block"]
 
@@ -26,64 +32,75 @@ class _Block:
         return int(self.ends[count - 1]) if count else 0
 
 
-class _Bits:
-    """Reads up to 32 bits at any position; bits behind the end are 0, whoever reads them must check."""
+@dataclass(frozen=True, slots=True, eq=False)
+class _Lookup:
+    """One table: the code of each window (None: longer, or none), and its longer codes by length and prefix."""
 
-    def __init__(self, block: bytes) -> None:
-        self._padded = block + bytes(8)
-        self.size = 8 * len(block)
+    codes: list[Code | None]
+    longer: dict[tuple[int, int], Code]
+    longest: int
 
-    def at(self, place: int, count: int) -> int:
-        """``count`` bits at ``place``, the first one most significant."""
-        byte = place >> 3
-        word = int.from_bytes(self._padded[byte : byte + 5], "big")
-        return word >> (40 - (place & 7) - count) & ((1 << count) - 1)
-
-
-class _Prefixes:
-    """Finds the code that some bits begin with: by length, shortest first."""
-
-    def __init__(self, table: Table) -> None:
-        self.lengths = sorted({code.length for code in table.codes})
-        self._codes = {(code.length, code.prefix): code for code in table.codes}
-
-    def find(self, bits: _Bits, place: int) -> Code | None:
-        """The code at ``place``, None where no prefix matches."""
-        for length in self.lengths:
-            code = self._codes.get((length, bits.at(place, length)))
+    def find(self, block: bytes, place: int) -> Code | None:
+        """A code with a prefix longer than a window at bit ``place``."""
+        for length in sorted({length for length, _ in self.longer}):
+            code = self.longer.get((length, _bits(block, place, length)))
             if code is not None:
                 return code
         return None
 
 
+@lru_cache(maxsize=MOST_TABLES)
+def _lookup(table: Table) -> _Lookup:
+    codes: list[Code | None] = [None] * (1 << WIDTH)
+    longer = {}
+    for code in table.codes:
+        if code.length <= WIDTH:
+            start = code.prefix << (WIDTH - code.length)
+            width = 1 << (WIDTH - code.length)
+            codes[start : start + width] = [code] * width
+        else:
+            longer[code.length, code.prefix] = code
+    return _Lookup(codes, longer, max(code.length for code in table.codes))
+
+
+def _bits(block: bytes, place: int, count: int) -> int:
+    """``count`` (at most 32) bits at ``place``, the first one most significant; behind the end they are 0."""
+    byte = place >> 3
+    word = int.from_bytes(block[byte : byte + 5].ljust(5, b"\0"), "big")
+    return word >> (40 - (place & 7) - count) & ((1 << count) - 1)
+
+
 def decode_block(block: bytes, tables: tuple[Table, ...]) -> _Block:
     """The values of one block; every block begins with table 1."""
-    bits = _Bits(block)
-    prefixes = [_Prefixes(table) for table in tables]
+    lookups = [_lookup(table) for table in tables]
+    size = 8 * len(block)
+    view = windows(np.frombuffer(block, dtype=np.uint8)).data
     values = array("q")
     ends = array("q")
-    current = 0
+    current = lookups[0]
     place = 0
     undecodable = False
-    while place < bits.size:
-        code = prefixes[current].find(bits, place)
+    while place < size:
+        code = current.codes[view[place]] or current.find(block, place)
         if code is None:
-            undecodable = bits.size - place >= prefixes[current].lengths[-1]
+            undecodable = size - place >= current.longest
             break
         end = place + code.length + code.extra
-        if end > bits.size:
+        if end > size:
             break
         if code.switches:
             if not 1 <= code.value <= len(tables):
                 undecodable = True
                 break
-            current = code.value - 1
+            current = lookups[code.value - 1]
         else:
-            values.append(_signed(bits.at(end - code.extra, code.extra), code.extra) if code.extra else code.value)
+            values.append(_original(block, end, code.extra) if code.extra else code.value)
             ends.append(end)
         place = end
-    return _Block(np.array(values, dtype=np.int64), bits.size, undecodable, np.array(ends, dtype=np.int64))
+    return _Block(np.array(values, dtype=np.int64), size, undecodable, np.array(ends, dtype=np.int64))
 
 
-def _signed(value: int, bits: int) -> int:
+def _original(block: bytes, end: int, bits: int) -> int:
+    """The signed value of the bits before ``end``."""
+    value = _bits(block, end - bits, bits)
     return value - (1 << bits) if value >> (bits - 1) else value

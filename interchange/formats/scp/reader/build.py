@@ -52,8 +52,9 @@ def said(measurements: Sequence[Measurement], carried: Carried) -> tuple[Measure
     """The measurements without those that a line says were never spoken of."""
     if not carried.not_said:
         return tuple(measurements)
+    gone = carried.not_said
     return tuple(
-        m for m in measurements if not {(m.lead, m.concept), ("*" if m.lead else None, m.concept)} & carried.not_said
+        m for m in measurements if (m.lead, m.concept) not in gone and (m.lead is None or ("*", m.concept) not in gone)
     )
 
 

@@ -9,13 +9,15 @@ from typing import Final
 from interchange.formats.scp.log import Log
 from interchange.formats.scp.syntax.frame import Section
 
-__all__ = ["DEFAULT", "DEFAULT_MARK", "Code", "Table", "Tables", "build_tables", "parse_tables"]
+__all__ = ["DEFAULT", "DEFAULT_MARK", "MOST_TABLES", "Code", "Table", "Tables", "build_tables", "parse_tables"]
 
 DEFAULT_MARK: Final = 19999
 """Number of tables that stands for the default table."""
 LONGEST_PREFIX: Final = 32
 MOST_EXTRA: Final = 32
 """Most bits behind a prefix that are read: samples have 16."""
+MOST_TABLES: Final = 256
+"""Most tables that are followed; a record needs one, or two."""
 _CODE: Final = struct.Struct("<BBBhI")
 
 
@@ -81,8 +83,8 @@ def _own_tables(section: Section, count: int, log: Log) -> Tables:
     body = section.body
     place = 2
     tables: list[Table] = []
-    usable = count > 0
-    for _ in range(count):
+    usable = 0 < count <= MOST_TABLES
+    for _ in range(min(count, MOST_TABLES)):
         size = struct.unpack_from("<H", body, place)[0] if place + 2 <= len(body) else 0
         place += 2
         if not size or place + size * _CODE.size > len(body):

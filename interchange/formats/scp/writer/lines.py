@@ -84,15 +84,14 @@ def _items(path: str, base: tuple[Any, ...], wanted: tuple[Any, ...]) -> list[st
 
 def _object(path: str, base: Any, wanted: Any) -> list[str]:
     """Lines for the fields that differ, or one line for the whole object where that is the only or the shorter way."""
-    whole = [line(path, wanted)]
     if base is None or isinstance(wanted, Code):
-        return whole
+        return [line(path, wanted)]
     found: list[str] = []
     try:
         for entry in dataclasses.fields(wanted):
             found += _lines(f"{path}.{entry.name}", getattr(base, entry.name), getattr(wanted, entry.name))
     except _NoLineError:
-        return whole
+        return [line(path, wanted)]
     return found
 
 
