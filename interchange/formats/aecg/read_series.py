@@ -36,6 +36,10 @@ if TYPE_CHECKING:
 __all__ = ["Row", "Segment", "Series", "lead_of", "named", "read_series"]
 
 
+Label = tuple[str, str, str]
+"""Code, words and code system of a sequence."""
+
+
 @dataclass(slots=True, eq=False)
 class Row:
     """One lead of a segment: its channel, its integers, which of them are missing (None = none), its number."""
@@ -265,16 +269,18 @@ def named(code: str, shown: str) -> tuple[str, str | None, str, bool, bool]:
     return channel_name(lead), None if spelt else code, lead.origin, True, spelt
 
 
-def _row(sequence: Node, label: tuple[str, str, bool], value: Node | None, pad: int | None, log: Log) -> Row | None:
+def _row(sequence: Node, label: Label, value: Node | None, pad: int | None, log: Log) -> Row | None:
     """One lead of a set; None, with a finding, when its samples cannot be had."""
-    text, shown, own = label
+    text, shown, system = label
     controls = read_controls(sequence, log) if sequence.name == "sequence" else read_nested(sequence, log)
     name, said, origin, known, spelt = named(text, shown)
     if not known:
-        if not own:
+        if system != OWN:
             log.add("aecg.lead-unknown", sequence)
     elif not spelt:
         log.add("aecg.lead-spelling", sequence)
+    elif not system:
+        log.add("aecg.lead-code-system", sequence)
     read = _digits(sequence, value, log)
     scale = _scale(value, known, log) if value is not None and read is not None else None
     if read is None or scale is None:
@@ -318,11 +324,11 @@ def _digits(sequence: Node, value: Node | None, log: Log) -> Digits | None:
     return read
 
 
-def _label(code: Node | None) -> tuple[str, str, bool]:
-    """The code of a sequence, the words beside it, and whether this project's writer made it up."""
+def _label(code: Node | None) -> Label:
+    """The code of a sequence, the words beside it, and whose code it is."""
     if code is None:
-        return "", "", False
-    own = code.attributes.get("codeSystemName") == OWN
+        return "", "", ""
+    system = code.attributes.get("codeSystemName") or code.attributes.get("codeSystem") or ""
     shown = (code.get("displayName") or "").strip(WHITE)
     original = code.take("originalText")
     if original is not None:
@@ -330,7 +336,7 @@ def _label(code: Node | None) -> tuple[str, str, bool]:
         original.claim()
     if code.attributes.get("nullFlavor") == "OTH":
         code.get("nullFlavor")
-    return code_text(code), shown, own
+    return code_text(code), shown, system
 
 
 @lru_cache(maxsize=256)

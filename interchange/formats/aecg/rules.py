@@ -46,7 +46,7 @@ RULES: tuple[Rule, ...] = (
     Rule("aecg.id-empty", "warning", "the message id says nothing", f"{R1}, AnnotatedECG.id",
          "results cannot be traced back to this document"),
     Rule("aecg.code-placeholder", "note", "a code is a placeholder between question marks", R1, "it says nothing"),
-    Rule("aecg.code-system", "note", "a code of ISO/IEEE 11073 or HL7 does not name its code system", TYPES,
+    Rule("aecg.lead-code-system", "note", "the code of a lead does not name its code system", TYPES,
          "it was taken by its text"),
     # Series and samples
     Rule("aecg.no-series", "error", "there is no series with samples", f"{R1}, AnnotatedECG.component",

@@ -6,9 +6,9 @@ documents only and the elements that the tests ask for.
 
 from __future__ import annotations
 
-import xml.etree.ElementTree as ElementTree
 from dataclasses import dataclass
 from fractions import Fraction
+from xml.etree import ElementTree
 
 V3 = "{urn:hl7-org:v3}"
 TYPE = "{http://www.w3.org/2001/XMLSchema-instance}type"
