@@ -134,6 +134,8 @@ def parse_frame(data: bytes, log: Log) -> Frame:
     zero = _section_zero(data, log)
     pointers = _pointers(data, zero, log)
     found = _Finder(data, zero, log).sections(pointers)
+    if not found:
+        raise SourceError("has no section behind its pointers", zero.place())
     frame = Frame(data, size, stored, pointers, (zero, *found))
     _check_size(frame, log)
     _check_entries(frame, log)
@@ -153,6 +155,9 @@ def _section_zero(data: bytes, log: Log) -> Section:
     zero = _header(data, _FIRST)
     number, entry_length, index = _ENTRY.unpack_from(data, _FIRST + HEADER)
     points_home = (number, index) == (0, _FIRST + 1)
+    size: int = struct.unpack_from("<I", data, 2)[0]
+    if not (points_home or zero.reserved == MARK or size == len(data)):
+        raise SourceError("has neither the mark of a record nor its length nor a first pointer", at(0))
     if zero.id != 0:
         if not points_home:
             raise SourceError("has no section 0 behind the record header", at(8))
