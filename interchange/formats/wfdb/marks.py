@@ -82,8 +82,8 @@ def own_marks(
     ``in_lines`` are the numbers of the marks that info strings tell in full; such a number stands in place of its mark.
     """
     found: list[Mark | int] = []
-    for entry in named:
-        place = f"annotation file {entry.annotator[-8:]}"
+    for number, entry in enumerate(named, 1):
+        place = f"annotation file {number} of the info strings"
         data = fetch(entry.annotator)
         if data is None:
             notes.at("wfdb.annotation-missing", place)
@@ -94,11 +94,10 @@ def own_marks(
         if file is None:
             continue
         setting = Setting(file.resolution or ground.rate, entry.group, ground.tracing, ground.channels, file.own_types)
-        numbers = [mark_in_line(item) for item in file.annotations]
+        in_line = [mark_in_line(item) for item in file.annotations]
         marks = marks_of([without_flag(item) for item in file.annotations], setting)
         found.extend(
-            number if number is not None and number in in_lines else mark
-            for mark, number in zip(marks, numbers, strict=True)
+            told if told is not None and told in in_lines else mark for mark, told in zip(marks, in_line, strict=True)
         )
     return found
 

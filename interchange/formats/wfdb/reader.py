@@ -95,6 +95,7 @@ class _Record:
         self.unread: list[Unread] = []
         self.findings: list[Finding] = []
         self.places: list[Mark | int] = []
+        self.parts: dict[str, tuple[_Record, Tracing] | None] = {}
         self.owners: list[tuple[int, Fraction]] = []
 
     def read(self) -> tuple[Recording, list[Tracing | None]]:
@@ -169,26 +170,37 @@ class _Record:
         return list(joined.tracings)
 
     def _further(self, span: Span) -> Tracing | None:
-        """The tracing of a further record, None (and a finding) where it cannot be had."""
+        """The tracing of a further record, None (and a finding) where it cannot be had.
+
+        A name that two lines give is read once: the work stays in line with the size of the files.
+        """
         place = f"further record of tracing {span.number + 1}"
+        name = span.record or ""
+        if name not in self.parts:
+            self.parts[name] = self._part(name, place)
+        part = self.parts[name]
+        if part is None:
+            return None
+        record, tracing = part
+        self.places.extend(
+            replace(entry, tracing=span.number) if isinstance(entry, Mark) else entry for entry in record.places
+        )
+        return tracing
+
+    def _part(self, name: str, place: str) -> tuple[_Record, Tracing] | None:
         try:
-            data = self.fetch(f"{span.record}.hea", 0)
+            data = self.fetch(f"{name}.hea", 0) if name != self.stem else None
             if data is None:
                 self.notes.at("wfdb.further-record", place)
                 return None
-            part = _Record(
-                parse_header(data), self.fetch, Notes(), span.record or "", part=True, in_lines=self.in_lines
-            )
+            part = _Record(parse_header(data), self.fetch, Notes(), name, part=True, in_lines=self.in_lines)
             _, tracings = part.read()
         except SourceError as error:
             self.notes.at("wfdb.further-record", place, error.place)
             return None
         self.findings.extend(replace(finding, place=f"{place}, {finding.place}") for finding in part.all_findings())
         self.unread.extend(replace(left, place=f"{place}, {left.place}") for left in part.all_unread())
-        self.places.extend(
-            replace(place, tracing=span.number) if isinstance(place, Mark) else place for place in part.places
-        )
-        return tracings[0] if tracings else None
+        return (part, tracings[0]) if tracings and tracings[0] is not None else None
 
     def _plain(self, infos: Sequence[InfoString]) -> Recording:
         """The recording without tracings and lines of the model: header fields, customary keys, remarks."""

@@ -29,6 +29,10 @@ Fetch = Callable[[SignalLine], "bytes | None"]
 _PADDING: Final = {212: 1, 310: 2, 311: 2}
 """Samples that may fill up the last group of a packed format."""
 
+_FREE: Final = 1 << 20
+_EACH: Final = 16
+"""Signals without a file may have a million samples together plus 16 for each true one (a limit of this project)."""
+
 _DIFFERENCES: Final = 8
 _NULL: Final = 0
 
@@ -77,7 +81,7 @@ def read_signals(header: Header, fetch: Fetch, notes: Notes, leftovers: list[Lef
             raise SourceError("names a signal file that is not there", f"line {absent[0][1].line}")
         return []
     frames = max(part.samples.shape[1] // part.frame for part in parts)
-    parts.extend(_empty(row, line) for row, line in absent)
+    parts.extend(_empties(absent, parts, frames, leftovers))
     return [_joined(frame, same, frames) for frame, same in _by_frame(parts)]
 
 
@@ -109,10 +113,22 @@ def _by_frame(parts: Sequence[_Part]) -> list[tuple[int, list[_Part]]]:
     return list(found.items())
 
 
-def _empty(row: int, line: SignalLine) -> _Part:
+def _empties(
+    absent: Sequence[tuple[int, SignalLine]], parts: Sequence[_Part], frames: int, leftovers: list[Leftover]
+) -> list[_Part]:
+    """Parts without samples for signals that have no file, as long as they do not outgrow those that have one."""
     import numpy as np
 
-    return _Part(line.frame, (row,), np.zeros((1, 0), dtype=np.int16), None)
+    room = _FREE + _EACH * sum(part.samples.size for part in parts)
+    found: list[_Part] = []
+    for row, line in absent:
+        size = frames * line.frame
+        if size > room:
+            leftovers.append(Leftover(line.line, 0, "signal without samples"))
+            continue
+        room -= size
+        found.append(_Part(line.frame, (row,), np.zeros((1, 0), dtype=np.int16), None))
+    return found
 
 
 def _joined(frame: int, parts: list[_Part], frames: int) -> Block:
