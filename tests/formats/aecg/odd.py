@@ -1,4 +1,4 @@
-"""Small aECG documents that break one rule each, and one that breaks none: ``python -m tests.formats.aecg.odd`` writes them.
+"""Small aECG documents that break one rule each; ``python -m tests.formats.aecg.odd`` writes them.
 
 Each comes with all rules that checking it must name, and with the refusal where it cannot be read.  The content is
 invented.
@@ -91,38 +91,74 @@ ODD: dict[str, Odd] = {
     ),
     "wrapped": Odd(f'<wrapper xmlns="urn:hl7-org:v3">{PLAIN}</wrapper>'.encode(), ("aecg.wrapped",)),
     "older-names": _doc(
-        "aecg.older-names", "aecg.schema",
+        "aecg.older-names",
+        "aecg.schema",
         more="<subjectOf><annotationSet><activityType value='20310102'/></annotationSet></subjectOf>",
     ),
     "no-type": _doc("aecg.schema", "aecg.value-type", old='<value xsi:type="SLIST_PQ">', new="<value>"),
     "iso-time": _doc("aecg.schema", "aecg.time-form", old=START, new="2031-01-02T03:04:05.000Z"),
-    "no-time": _whole("aecg.schema", "aecg.time-unreadable", old=f'<low value="{START}"/></effectiveTime><componentOf>',
-                      new='<low value="20311332"/><high value="soon"/></effectiveTime><componentOf>'),
-    "no-number": _marked("aecg.number", content='<code code="MDC_ECG_TIME_PD_QT"/><value xsi:type="PQ" value="INF" unit="ms"/>'),
-    "id-in-braces": _whole("aecg.id-form", "aecg.schema", old='root="7a0d6c3e-91b4-4c55-8a53-0c1f2e3d4b5a"',
-                           new='root="{7a0d6c3e-91b4-4c55-8a53-0c1f2e3d4b5a}"'),
-    "id-empty": _whole("aecg.id-empty", old='<id root="7a0d6c3e-91b4-4c55-8a53-0c1f2e3d4b5a"/>', new='<id nullFlavor="NI"/>'),
-    "placeholder": _marked("aecg.annotation-code", "aecg.code-placeholder", content='<code code="?code?"/><value xsi:type="ST">x</value>'),
+    "no-time": _whole(
+        "aecg.schema",
+        "aecg.time-unreadable",
+        old=f'<low value="{START}"/></effectiveTime><componentOf>',
+        new='<low value="20311332"/><high value="soon"/></effectiveTime><componentOf>',
+    ),
+    "no-number": _marked(
+        "aecg.number", content='<code code="MDC_ECG_TIME_PD_QT"/><value xsi:type="PQ" value="INF" unit="ms"/>'
+    ),
+    "id-in-braces": _whole(
+        "aecg.id-form",
+        "aecg.schema",
+        old='root="7a0d6c3e-91b4-4c55-8a53-0c1f2e3d4b5a"',
+        new='root="{7a0d6c3e-91b4-4c55-8a53-0c1f2e3d4b5a}"',
+    ),
+    "id-empty": _whole(
+        "aecg.id-empty", old='<id root="7a0d6c3e-91b4-4c55-8a53-0c1f2e3d4b5a"/>', new='<id nullFlavor="NI"/>'
+    ),
+    "placeholder": _marked(
+        "aecg.annotation-code", "aecg.code-placeholder", content='<code code="?code?"/><value xsi:type="ST">x</value>'
+    ),
     "no-code-system": _doc("aecg.lead-code-system", old=LEAD_I, new='code="MDC_ECG_LEAD_I"'),
     "no-series": Odd(message().encode(), (NOTHING[0],), NOTHING[1]),
     "series-without-kind": _whole("aecg.series-kind", old='code="RHYTHM"', new='code="SOMETHING"'),
-    "effective-time": _whole("aecg.effective-time", old=f'<effectiveTime><low value="{START}"/></effectiveTime><component>',
-                             new='<effectiveTime><low value="20310102030405.008+0000"/></effectiveTime><component>'),
+    "effective-time": _whole(
+        "aecg.effective-time",
+        old=f'<effectiveTime><low value="{START}"/></effectiveTime><component>',
+        new='<effectiveTime><low value="20310102030405.008+0000"/></effectiveTime><component>',
+    ),
     "beat-with-calendar-time": _doc("aecg.beat-time", more=BEAT),
-    "no-time-sequence": _doc("aecg.no-series", "aecg.time-sequence", old=sequence_set({}).split("<sequenceSet>")[1].split("</sequenceSet>")[0], new="", refused=NOTHING[1]),
+    "no-time-sequence": _doc(
+        "aecg.no-series",
+        "aecg.time-sequence",
+        old=sequence_set({}).split("<sequenceSet>")[1].split("</sequenceSet>")[0],
+        new="",
+        refused=NOTHING[1],
+    ),
     "time-kind": _doc("aecg.time-kind", old='"TIME_ABSOLUTE"', new='"TIME_RELATIVE"'),
     "no-step": _doc("aecg.increment", "aecg.no-series", old='value="0.004"', new='value="0"', refused=NOTHING[1]),
-    "frequency-for-step": _doc("aecg.increment-unit", "aecg.no-series", old='value="0.004" unit="s"', new='value="250" unit="Hz"', refused=NOTHING[1]),
-    "uneven-time": _doc("aecg.no-series", "aecg.uneven-time", old='"GLIST_TS"', new='"GLIST_TS" period="2"', refused=NOTHING[1]),
+    "frequency-for-step": _doc(
+        "aecg.increment-unit",
+        "aecg.no-series",
+        old='value="0.004" unit="s"',
+        new='value="250" unit="Hz"',
+        refused=NOTHING[1],
+    ),
+    "uneven-time": _doc(
+        "aecg.no-series", "aecg.uneven-time", old='"GLIST_TS"', new='"GLIST_TS" period="2"', refused=NOTHING[1]
+    ),
     "unequal-leads": _doc("aecg.lead-lengths", old=DIGITS, new="<digits>1</digits>"),
     "lead-twice": _doc("aecg.lead-repeated", old="MDC_ECG_LEAD_II", new="MDC_ECG_LEAD_I"),
     "unknown-lead": _doc("aecg.lead-unknown", old="MDC_ECG_LEAD_II", new="MDC_ECG_LEAD_Q9"),
     "lead-by-name": _doc("aecg.lead-spelling", old="MDC_ECG_LEAD_II", new="aVR"),
     "lead-without-samples": _doc("aecg.lead-empty", old=DIGITS, new="<digits/>"),
     "words-for-samples": _doc("aecg.digits", "aecg.schema", old=DIGITS, new="<digits>one two</digits>"),
-    "wide-samples": _doc("aecg.well-formed", old=DIGITS, new="<digits>1 4294967296 3</digits>",
-                         refused="/AnnotatedECG/component/series/component/sequenceSet/component[2]/sequence/value/digits, "
-                                 "line 1: a lead holds a number that needs more than 32 bits"),
+    "wide-samples": _doc(
+        "aecg.well-formed",
+        old=DIGITS,
+        new="<digits>1 4294967296 3</digits>",
+        refused="/AnnotatedECG/component/series/component/sequenceSet/component[2]/sequence/value/digits, "
+        "line 1: a lead holds a number that needs more than 32 bits",
+    ),
     "decimal-samples": _doc("aecg.digits-decimals", "aecg.schema", old=DIGITS, new="<digits>1.5 2 3</digits>"),
     "commas": _doc("aecg.digits-separators", "aecg.schema", old=DIGITS, new="<digits>1, 2, 3</digits>"),
     "samples-elsewhere": _doc("aecg.digits-external", "aecg.schema", old=DIGITS, new='<digits href="x.bin"/>'),
@@ -134,17 +170,29 @@ ODD: dict[str, Odd] = {
     "overlapping-sets": _doc("aecg.sets-not-joined", more=FIRST),
     "start-unknown": _doc("aecg.sets-not-joined", "aecg.start-unknown", more=FIRST.replace(START, "20310102")),
     "zones-mixed": _doc("aecg.sets-not-joined", "aecg.zone-mixed", more=FIRST.replace(START, START[:-5])),
-    "region-outside": _marked("aecg.boundary-outside", content=WAVE + region(time_boundary("20310102030505+0000", "20310102030506+0000"))),
+    "region-outside": _marked(
+        "aecg.boundary-outside", content=WAVE + region(time_boundary("20310102030505+0000", "20310102030506+0000"))
+    ),
     "region-without-time": _marked("aecg.boundary-time", content=WAVE + region('<code code="TIME_ABSOLUTE"/>')),
-    "region-backwards": _marked("aecg.boundary-order", content=WAVE + region(time_boundary("20310102030405.008+0000", LATER))),
+    "region-backwards": _marked(
+        "aecg.boundary-order", content=WAVE + region(time_boundary("20310102030405.008+0000", LATER))
+    ),
     "region-of-another-lead": _marked("aecg.boundary-lead", content=WAVE + region('<code code="MDC_ECG_LEAD_V6"/>')),
     "unknown-annotation": _marked("aecg.annotation-code", content='<code code="X-1"/><value xsi:type="ST">x</value>'),
-    "measurement-without-value": _marked("aecg.annotation-value", content='<code code="MDC_ECG_TIME_PD_QT"/><value xsi:type="ST"/>'),
-    "measurement-in-kilograms": _marked("aecg.annotation-unit", content='<code code="MDC_ECG_TIME_PD_QT"/><value xsi:type="PQ" value="4" unit="kg"/>'),
+    "measurement-without-value": _marked(
+        "aecg.annotation-value", content='<code code="MDC_ECG_TIME_PD_QT"/><value xsi:type="ST"/>'
+    ),
+    "measurement-in-kilograms": _marked(
+        "aecg.annotation-unit", content='<code code="MDC_ECG_TIME_PD_QT"/><value xsi:type="PQ" value="4" unit="kg"/>'
+    ),
     "nobody": _whole("aecg.subject-id", old='<id root="2.999.1" extension="7"/>', new='<id nullFlavor="UNK"/>'),
-    "sex-in-words": _whole("aecg.sex-code", old='extension="7"/>', new='extension="7"/><subjectDemographicPerson>'
-                           '<administrativeGenderCode code="Female"/></subjectDemographicPerson>'),
-}  # fmt: skip
+    "sex-in-words": _whole(
+        "aecg.sex-code",
+        old='extension="7"/>',
+        new='extension="7"/><subjectDemographicPerson>'
+        '<administrativeGenderCode code="Female"/></subjectDemographicPerson>',
+    ),
+}
 
 
 def expected() -> str:

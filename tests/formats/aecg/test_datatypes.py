@@ -144,8 +144,15 @@ def test_ids(attributes: str, expected: Identifier | None, rules: list[str]) -> 
 
 
 @pytest.mark.parametrize(
-    "id", [Identifier("A 7", "2.999.1"), Identifier(UUID), Identifier("2.999.4.5"), Identifier("A7"), Identifier("7", "North Hospital")]
-)  # fmt: skip
+    "id",
+    [
+        Identifier("A 7", "2.999.1"),
+        Identifier(UUID),
+        Identifier("2.999.4.5"),
+        Identifier("A7"),
+        Identifier("7", "North Hospital"),
+    ],
+)
 def test_ids_come_back(id: Identifier) -> None:
     root = etree.Element("{urn:hl7-org:v3}x")
     add_id(root, "id", id)
@@ -224,8 +231,16 @@ def test_quantities() -> None:
 
 @pytest.mark.parametrize(
     ("flavor", "reason"),
-    [("UNK", "unknown"), ("ASKU", "unknown"), ("NAV", "unknown"), ("MSK", "withheld"), ("NA", "not-applicable"), ("NI", None), ("NASK", None)],
-)  # fmt: skip
+    [
+        ("UNK", "unknown"),
+        ("ASKU", "unknown"),
+        ("NAV", "unknown"),
+        ("MSK", "withheld"),
+        ("NA", "not-applicable"),
+        ("NI", None),
+        ("NASK", None),
+    ],
+)
 def test_null_flavors_keep_unknown_and_not_said_apart(flavor: str, reason: str | None) -> None:
     assert datatypes.absent_of(node(f'<v nullFlavor="{flavor}"/>')) == reason
 

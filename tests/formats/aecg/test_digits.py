@@ -68,9 +68,33 @@ def test_any_text_gives_its_numbers_or_an_error(text: str) -> None:
 
 @pytest.mark.parametrize(
     "text",
-    ["1-2", "-", "1 -", "- 2", "1 - 2", "+-3", "-+1", "5-", "7 +", "1--2", "2147483648", "-2147483649", "9" * 30,
-     "-" + "9" * 30, "1_0", "\u0663", "1,5 2,5", "1.5.2", "0x10", "nan", "inf", "1 2 a", "1e99", "1." + "1" * 20],
-)  # fmt: skip
+    [
+        "1-2",
+        "-",
+        "1 -",
+        "- 2",
+        "1 - 2",
+        "+-3",
+        "-+1",
+        "5-",
+        "7 +",
+        "1--2",
+        "2147483648",
+        "-2147483649",
+        "9" * 30,
+        "-" + "9" * 30,
+        "1_0",
+        "\u0663",
+        "1,5 2,5",
+        "1.5.2",
+        "0x10",
+        "nan",
+        "inf",
+        "1 2 a",
+        "1e99",
+        "1." + "1" * 20,
+    ],
+)
 def test_what_is_no_list_of_numbers_is_refused(text: str) -> None:
     with pytest.raises(DigitsError) as caught:
         digits_from(text)
@@ -148,7 +172,10 @@ def test_what_is_no_number_is_none(text: str) -> None:
     assert fraction_from(text) is None
 
 
-@pytest.mark.parametrize(("text", "value"), [("2.5e0", Fraction(5, 2)), ("+1E-3", Fraction(1, 1000)), ("123456789012", 123456789012), (".5", Fraction(1, 2))])  # fmt: skip
+@pytest.mark.parametrize(
+    ("text", "value"),
+    [("2.5e0", Fraction(5, 2)), ("+1E-3", Fraction(1, 1000)), ("123456789012", 123456789012), (".5", Fraction(1, 2))],
+)
 def test_other_forms_of_numbers(text: str, value: Fraction) -> None:
     assert fraction_from(text) == value
 

@@ -377,18 +377,22 @@ def test_private_codes_are_kept_with_their_values() -> None:
     assert rules(recording) == {"aecg.annotation-code"}
 
 
-PERSON = "<author><assignedEntity>{}<assignedAuthorType><assignedPerson><name>{}</name></assignedPerson></assignedAuthorType></assignedEntity></author>"
+AUTHOR = "<author><assignedEntity><assignedAuthorType>{}</assignedAuthorType></assignedEntity></author>"
+PERSON = AUTHOR.format("<assignedPerson><name>R. R.</name></assignedPerson>")
+MACHINE = AUTHOR.format("<assignedDevice><manufacturerModelName>Prog</manufacturerModelName></assignedDevice>")
 INTERPRETATION = '<code code="MDC_ECG_INTERPRETATION"/>{}'
-SAID = '<component><annotation><code code="MDC_ECG_INTERPRETATION_{}"/><value xsi:type="ST">{}</value></annotation></component>'
+SAID = (
+    '<component><annotation><code code="MDC_ECG_INTERPRETATION_{}"/><value xsi:type="ST">{}</value></annotation>'
+    "</component>"
+)
 
 
 def test_interpretations_side_by_side() -> None:
-    machine = "<author><assignedEntity><assignedAuthorType><assignedDevice><manufacturerModelName>Prog</manufacturerModelName></assignedDevice></assignedAuthorType></assignedEntity></author>"
     one = annotations(
-        INTERPRETATION.format(SAID.format("STATEMENT", "A") + SAID.format("SUMMARY", "B")), author=machine
+        INTERPRETATION.format(SAID.format("STATEMENT", "A") + SAID.format("SUMMARY", "B")), author=MACHINE
     )
     when = '<activityTime value="20310102030600+0000"/>'
-    two = annotations(INTERPRETATION.format(SAID.format("STATEMENT", "C")), author=when + PERSON.format("", "R. R."))
+    two = annotations(INTERPRETATION.format(SAID.format("STATEMENT", "C")), author=when + PERSON)
     statements = read(message(series(SET, one, two))).statements
     assert [(s.text, s.group, s.author, s.author_kind, s.time) for s in statements] == [
         ("A", 0, "Prog", "machine", None),

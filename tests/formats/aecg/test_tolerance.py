@@ -89,10 +89,15 @@ CASES = [
     ("time with Z", START, "20310102030405Z", {"aecg.time-form"}),
     ("structural attributes", "<sequenceSet>", '<sequenceSet classCode="OBSCOR" type="Observation">', set()),
     ("no kind of series", '<code code="RHYTHM" codeSystem="2.16.840.1.113883.5.4"/>', "", {"aecg.series-kind"}),
-    ("effective time as center", f'<low value="{START}"/></effectiveTime><component>', f'<center value="{START}"/></effectiveTime><component>', set()),
+    (
+        "effective time as center",
+        f'<low value="{START}"/></effectiveTime><component>',
+        f'<center value="{START}"/></effectiveTime><component>',
+        set(),
+    ),
     ("no effective time", f'<effectiveTime><low value="{START}"/></effectiveTime><component>', "<component>", set()),
     ("denominator of one", '<value xsi:type="GLIST_TS">', '<value xsi:type="GLIST_TS" denominator="1">', set()),
-]  # fmt: skip
+]
 
 
 @pytest.mark.parametrize(("name", "old", "new", "expected"), CASES, ids=[case[0] for case in CASES])
@@ -253,7 +258,7 @@ def test_a_wrapped_message_is_found() -> None:
     inner = (
         kept().split("?>", 1)[1].replace("<AnnotatedECG", "<annotatedECG").replace("</AnnotatedECG", "</annotatedECG")
     )
-    outer = f'<PORT_IN020001UV01 xmlns="urn:hl7-org:v3"><controlActProcess><subject>{inner}</subject></controlActProcess></PORT_IN020001UV01>'
+    outer = f'<PORT_IN020001UV01 xmlns="urn:hl7-org:v3"><subject>{inner}</subject></PORT_IN020001UV01>'
     recording = read(outer)
     assert recording.tracings == read(kept()).tracings
     assert rules(recording) == {"aecg.wrapped"}
@@ -274,7 +279,10 @@ def test_what_the_sample_of_2003_does_otherwise() -> None:
     text = edited(
         ("<activityTime value=", "<activityType value="),
         ("<assignedAuthorType><assignedPerson classCode", "<assignedAuthorType><Person classCode"),
-        ("</assignedPerson></assignedAuthorType></assignedEntity></author>\n        <component", "</Person></assignedAuthorType></assignedEntity></author>\n        <component"),
+        (
+            "</assignedPerson></assignedAuthorType></assignedEntity></author>\n        <component",
+            "</Person></assignedAuthorType></assignedEntity></author>\n        <component",
+        ),
         ('<value xsi:type="ST">measured by hand</value>', '<value xsi:type="ST" value="measured by hand"/>'),
         ("<seriesAuthor classCode", "<manufacturedProduct classCode"),
         ("</seriesAuthor>", "</manufacturedProduct>"),
@@ -282,9 +290,12 @@ def test_what_the_sample_of_2003_does_otherwise() -> None:
         ("</manufacturedSeriesDevice>", "</manufacturedEcgDevice>"),
         ("<digits>4 5 -6</digits>", "<digits>\n4 5\n-6\n</digits>"),
         ('codeSystem="2.16.840.1.113883.5.1"/>', "/>"),
-        ('<code code="ROIPS" codeSystem="2.16.840.1.113883.5.4"/>', '<code code="ROIPS" codeSystem="2.16.840.1.113883.5.1079"/>'),
+        (
+            '<code code="ROIPS" codeSystem="2.16.840.1.113883.5.4"/>',
+            '<code code="ROIPS" codeSystem="2.16.840.1.113883.5.1079"/>',
+        ),
         ('<id root="2.999.7.4" extension="T-5"/>', '<id root="2.999.7.4" extension="?trial?"/>'),
-    )  # fmt: skip
+    )
     recording, usual = read(text), read(kept())
     assert recording.statements == usual.statements
     assert recording.acquisition.devices == usual.acquisition.devices

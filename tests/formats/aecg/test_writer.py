@@ -134,18 +134,38 @@ def rich() -> Recording:
             Mark("p-wave", 0, Fraction(1, 100), Fraction(3, 100)),
             Mark("qrs-onset", 0, Fraction(4, 100)),
             Mark("normal-beat", 0, Fraction(1, 20), group="atr"),
-            Mark("pacing-spike", 1, Fraction(1, 250), lead="II", measurements=(Measurement("pacing-spike-width", 500, "us"),)),
+            Mark(
+                "pacing-spike",
+                1,
+                Fraction(1, 250),
+                lead="II",
+                measurements=(Measurement("pacing-spike-width", 500, "us"),),
+            ),
             Mark("t-wave", 2, Fraction(5, 1000), Fraction(9, 1000)),
         ),
         statements=(
-            Statement("Sinus rhythm", codes=(Code("MDC_ECG_RHY_SINUS_RHY", "MDC"),), author="Prog 7.1", author_kind="machine"),
-            Statement("Normal ECG", "interpretation-summary", author="Prog 7.1", author_kind="machine", confirmed=False),
-            Statement("Agreed", group=1, author="R. R.", author_kind="person", confirmed=True,
-                      time=Moment(2031, 4, 5, 7, 0, Fraction(0), 120)),
+            Statement(
+                "Sinus rhythm", codes=(Code("MDC_ECG_RHY_SINUS_RHY", "MDC"),), author="Prog 7.1", author_kind="machine"
+            ),
+            Statement(
+                "Normal ECG", "interpretation-summary", author="Prog 7.1", author_kind="machine", confirmed=False
+            ),
+            Statement(
+                "Agreed",
+                group=1,
+                author="R. R.",
+                author_kind="person",
+                confirmed=True,
+                time=Moment(2031, 4, 5, 7, 0, Fraction(0), 120),
+            ),
         ),
-        trial=Trial(Identifier("T-1", "2.999.5"), "Trial", timepoint=Code("V1", "2.999.6", "First visit"),
-                    subject=Identifier("P 7", "2.999.1")),
-    )  # fmt: skip
+        trial=Trial(
+            Identifier("T-1", "2.999.5"),
+            "Trial",
+            timepoint=Code("V1", "2.999.6", "First visit"),
+            subject=Identifier("P 7", "2.999.1"),
+        ),
+    )
 
 
 @pytest.mark.parametrize("edition", EDITIONS)
@@ -480,7 +500,7 @@ LOSS = re.compile(r"document_id.*|.*extras\[.*|tracings\[\d+\](\.of)?|marks\[\d+
 @settings(max_examples=20, deadline=None, suppress_health_check=list(HealthCheck))
 @given(recording=strategies.full())
 def test_anything_that_the_model_holds_comes_back(recording: Recording, edition: str) -> None:
-    """Left may be: a tracing without any sample with its marks, extras of formats; gained: one id for patient and subject."""
+    """May be left: a tracing without any sample, its marks, extras; gained: one id for patient and subject."""
     try:
         data = written(recording, edition)
     except RefusedError:
