@@ -7,6 +7,7 @@ from fractions import Fraction
 from typing import Final
 
 from interchange.formats.dicom.conceptcodes import ECG_FINDING, OTHER, OVERALL_FINDING, formula_of, named
+from interchange.formats.dicom.dictionary import tag_of
 from interchange.formats.dicom.leadcodes import OWN_SCHEME
 from interchange.formats.dicom.read_waveform import Group
 from interchange.formats.dicom.values import parse_moment
@@ -16,6 +17,8 @@ from interchange.vocabulary import Concept
 
 __all__ = ["FINDINGS", "Item", "ItemReader"]
 
+_CONCEPT_NAME: Final = tag_of("ConceptNameCodeSequence")
+_MODIFIER: Final = tag_of("ModifierCodeSequence")
 SPANS: Final = {"SEGMENT": 2, "MULTISEGMENT": 2, "POINT": 1, "MULTIPOINT": 1, "BEGIN": 1, "END": 1}
 FINDINGS: Final = {(ECG_FINDING.value, ECG_FINDING.scheme), (OVERALL_FINDING.value, OVERALL_FINDING.scheme)}
 
@@ -45,6 +48,18 @@ class Item:
     in_set: bool = False
 
 
+def _name(view: View) -> tuple[CodeItem | None, CodeItem | None]:
+    """Concept name and the modifier of it that is understood."""
+    element = view.dataset.get(_CONCEPT_NAME)
+    if element is None or not element.items:
+        view.items("ConceptNameCodeSequence")
+        return None, None
+    if _MODIFIER not in element.items[0]:
+        return view.code("ConceptNameCodeSequence"), None
+    item = view.item("ConceptNameCodeSequence")
+    return (item.as_code(), _modifier(item)) if item else (None, None)
+
+
 def _modifier(name: View) -> CodeItem | None:
     """The modifier of a concept name if it is one that is understood; others stay unread."""
     understood = None
@@ -72,8 +87,7 @@ class ItemReader:
 
     def item(self, view: View) -> Item:
         """Decode one item."""
-        name_item = view.item("ConceptNameCodeSequence")
-        modifier = _modifier(name_item) if name_item else None
+        name, modifier = _name(view)
         unit = view.code("MeasurementUnitsCodeSequence")
         targets = self.targets(view)
         kind = view.text("TemporalRangeType")
@@ -81,7 +95,7 @@ class ItemReader:
         item = Item(
             view,
             view.whole_text("UnformattedTextValue"),
-            name_item.as_code() if name_item else None,
+            name,
             modifier,
             view.code("ConceptCodeSequence"),
             view.decimals("NumericValue"),
