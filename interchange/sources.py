@@ -6,7 +6,10 @@ a path in it is refused here, once for all formats.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+import os
+import time
+from bisect import bisect_left
+from collections.abc import Mapping
 from pathlib import Path
 
 from interchange.errors import SourceError
@@ -68,14 +71,41 @@ class Source:
 
     def neighbours(self) -> tuple[str, ...]:
         """Plain names, sorted, of the files beside the main one that begin with its stem and ``.``, ``-`` or ``_``."""
-        names: Iterable[str] = self._files
+        stem = self.stem
+        found = {name for name in self._files if name.startswith(stem)}
         if self._folder is not None:
             try:
-                names = {*self._files, *(entry.name for entry in self._folder.iterdir())}
+                names = _listing(self._folder)
             except OSError as error:
                 raise SourceError(f"the folder cannot be listed: {error.strerror}") from None
-        stem = self.stem
-        return tuple(sorted(n for n in names if n != self.name and n.startswith((f"{stem}.", f"{stem}-", f"{stem}_"))))
+            at = bisect_left(names, stem)
+            while at < len(names) and names[at].startswith(stem):
+                found.add(names[at])
+                at += 1
+        return tuple(sorted(n for n in found if n != self.name and n.startswith((f"{stem}.", f"{stem}-", f"{stem}_"))))
+
+
+_LISTINGS: dict[tuple[int, int], tuple[int, list[str]]] = {}
+"""Cache: folder (device, inode) -> (its time of change in nanoseconds, its names in order), for the last few folders."""
+
+_SETTLED = 2 * 10**9
+"""A listing is kept only of a folder that did not change in the last two seconds: two changes may share a time."""
+
+
+def _listing(folder: Path) -> list[str]:
+    """The names in a folder, sorted; a big archive is not listed anew for every record in it."""
+    status = folder.stat()
+    key, stamp = (status.st_dev, status.st_ino), status.st_mtime_ns
+    held = _LISTINGS.get(key)
+    if held is not None and held[0] == stamp:
+        return held[1]
+    with os.scandir(folder) as entries:
+        names = sorted(entry.name for entry in entries)
+    if time.time_ns() - stamp > _SETTLED:
+        if len(_LISTINGS) >= 4:
+            _LISTINGS.clear()
+        _LISTINGS[key] = (stamp, names)
+    return names
 
 
 def load(path: Path, within: Path | None = None) -> bytes | None:
