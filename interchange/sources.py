@@ -86,7 +86,7 @@ class Source:
 
 
 _LISTINGS: dict[tuple[int, int], tuple[int, list[str]]] = {}
-"""Cache: folder (device, inode) -> (its time of change in nanoseconds, its names in order), for the last few folders."""
+"""Cache of the last few folders: (device, inode) -> (time of change in nanoseconds, names in order)."""
 
 _SETTLED = 2 * 10**9
 """A listing is kept only of a folder that did not change in the last two seconds: two changes may share a time."""
