@@ -99,6 +99,7 @@ def test_scenario_recordings_come_back_whole_and_the_plain_decoder_agrees(name: 
     assert differences(source, coding) == []
     for (_, data), tracing in zip(sorted(made.files), sorted(source.tracings, key=lambda t: -t.start), strict=True):
         assert check(data) <= {"part-of", "part-missing"}
+        plain.sections_of(data)
         decoded = plain.decode(data)
         assert decoded.interval == 2000
         for (code, first, samples), row in zip(decoded.leads, tracing.samples, strict=True):

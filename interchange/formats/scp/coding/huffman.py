@@ -77,13 +77,15 @@ class _Block:
         return int(self.starts[row]) - self.first + inside
 
     def cut(self) -> _Block:
-        """The same without values whose last bit lies beyond the block."""
-        whole = self.values.size
-        while whole and self.end(whole) > self.bits:
-            whole -= 1
-        if whole == self.values.size:
+        """The same without values whose last bit lies beyond the block: they can only be in its last window."""
+        if not self.starts.size:
             return self
-        return replace(self, values=self.values[:whole], undecodable=False)
+        count = int(self.before[-1] - self.before[-2])
+        room = self.bits - (int(self.starts[-1]) - self.first)
+        beyond = sum(end > room for end in self.table.ends[self.used[-1], :count].tolist())
+        if not beyond:
+            return self
+        return replace(self, values=self.values[:-beyond], undecodable=False)
 
 
 def decode_blocks(data: bytes, blocks: Sequence[tuple[int, int]], tables: tuple[Table, ...]) -> list[Stream]:
