@@ -1,7 +1,8 @@
 """The rules that a WFDB record is held to, as a table.
 
 ``header(5)``, ``signal(5)`` and ``annot(5)`` are pages of the WFDB Applications Guide; ``WPG`` is the WFDB Programmer's
-Guide; ``draft v10`` is the draft specification "WFDB Header File version 10".
+Guide; ``draft v10`` is the draft specification "WFDB Header File version 10".  The conventions of this project are
+described at the top of the package.
 """
 
 from __future__ import annotations
@@ -11,6 +12,8 @@ from typing import Final
 from interchange.findings import Rule
 
 __all__ = ["BY_ID", "RULES"]
+
+_OWN: Final = "conventions of this project (interchange.formats.wfdb)"
 
 RULES: Final[tuple[Rule, ...]] = (
     Rule("wfdb.unreadable", "error", "the record cannot be read", "header(5)", "No sound samples can be had from it."),
@@ -89,13 +92,13 @@ RULES: Final[tuple[Rule, ...]] = (
     Rule("wfdb.comment-value", "warning", "an info string has a customary key and an impossible or empty value",
          "public data: PhysioNet Challenges", "It was kept as a remark or skipped."),
     Rule("wfdb.line", "warning", "info strings that look like this project's own lines are not understood",
-         "DEVELOPERS.md", "They were kept as remarks."),
-    Rule("wfdb.layout", "warning", "the info strings that lay out the tracings do not fit the signals", "DEVELOPERS.md",
+         _OWN, "They were kept as remarks."),
+    Rule("wfdb.layout", "warning", "the info strings that lay out the tracings do not fit the signals", _OWN,
          "The signals of one rate are taken as one tracing."),
     Rule("wfdb.further-record", "error", "a further record of this recording is not there or cannot be read",
-         "DEVELOPERS.md", "A tracing of the recording is missing."),
+         _OWN, "A tracing of the recording is missing."),
     Rule("wfdb.time-differs", "warning", "base time and info strings tell different start times; the base time counts",
-         "DEVELOPERS.md", "One of the two was changed after the record was written."),
+         _OWN, "One of the two was changed after the record was written."),
     # --- signal files
     Rule("wfdb.checksum", "error", "the samples do not have the checksum that the header states", "header(5)",
          "Samples were changed after the record was written, or the header belongs to another file."),
@@ -133,10 +136,10 @@ RULES: Final[tuple[Rule, ...]] = (
     Rule("wfdb.segment-gain", "note", "gain or baseline change between segments; the samples were brought to a "
          "common step", "WPG", "No sample has lost anything by it."),
     # --- annotation files
-    Rule("wfdb.annotation-missing", "error", "an annotation file that the header names is not there", "DEVELOPERS.md",
+    Rule("wfdb.annotation-missing", "error", "an annotation file that the header names is not there", _OWN,
          "Marks of the recording are missing."),
     Rule("wfdb.annotation-changed", "warning", "an annotation file is not as it was when the header was written",
-         "DEVELOPERS.md", "Somebody edited the marks after the conversion."),
+         _OWN, "Somebody edited the marks after the conversion."),
     Rule("wfdb.annotation-end", "warning", "the annotation file has no end mark", "annot(5)",
          "It may have been cut."),
     Rule("wfdb.annotation-trailing", "note", "bytes follow the end mark of the annotation file", "annot(5)",

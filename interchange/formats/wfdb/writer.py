@@ -56,8 +56,11 @@ def encode(recording: Recording, name: str, options: Mapping[str, str]) -> Encod
     record, files = _record(recording, out, out.stem, recording_lines(recording))
     main = record._replace(infos=[*record.infos, *lines_below(Recording(marks=tuple(out.marks)), ("marks",))])
     out.files.extend((f"{out.stem}.{file.annotator}", file.data) for file in files)
+    header = header_bytes(main)
+    if not header.isascii():
+        out.notes.append(Note("info", "", "letters outside ASCII are written as UTF-8, which some readers drop"))
     files_once = dict(out.files)
-    return Encoded((*files_once.items(), (f"{name}.hea", header_bytes(main))), tuple(out.notes), leftovers_of(out.stem))
+    return Encoded((*files_once.items(), (f"{name}.hea", header)), tuple(out.notes), leftovers_of(out.stem))
 
 
 def _record(recording: Recording, out: _Output, name: str, infos: list[str]) -> tuple[RecordText, list[MarkFile]]:
