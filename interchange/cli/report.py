@@ -146,7 +146,8 @@ def _side(
     if not documents:
         return None
     main = documents[-1]
-    wanted = [t.written if side == "target" else t.digest for t in receipt.tracings]
+    asked = any(entry.requested for entry in (*receipt.changed, *receipt.left))
+    wanted = [t.written if side == "target" else None if asked else t.digest for t in receipt.tracings]
     for path in _candidates(main.name, given.parent):
         try:
             if not path.is_file() or path.stat().st_size != main.size:

@@ -28,7 +28,7 @@ def svg_page(page: Page, title: str, description: str, *, inline: bool = False, 
     ids = f"t{number}", f"d{number}"
     head = (
         f'<svg xmlns="http://www.w3.org/2000/svg" width="{wide}" height="{high}" '
-        f'viewBox="0 0 {page.width} {page.height}" role="img" aria-labelledby="{ids[0]} {ids[1]}" '
+        f'viewBox="0 0 {page.width} {page.height}" role="img" aria-labelledby="{ids[0]}" aria-describedby="{ids[1]}" '
         f'font-family="{FONT}" stroke-linecap="round" stroke-linejoin="round">'
         f'<title id="{ids[0]}">{_said(title)}</title><desc id="{ids[1]}">{_said(description)}</desc>'
     )

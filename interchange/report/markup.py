@@ -75,7 +75,7 @@ def table(
     numbers: Iterable[int] = (),
     foot: str = "",
 ) -> Html:
-    """A table with its caption; the first cell of each row names the row.  It scrolls by itself where it is too wide."""
+    """A table with its caption; the first cell of a row names it.  It scrolls where it is too wide."""
     right = set(numbers)
     top = [tag("th", head, scope="col", class_="n" if n in right else None) for n, head in enumerate(heads)]
     body = []
@@ -91,4 +91,5 @@ def table(
 def figure(name: str, picture: Html, caption: str, label: str) -> Html:
     """A picture wider than a phone, in a place of its own that scrolls."""
     scroller = tag("div", picture, class_="scroll picture", tabindex="0", role="region", aria_label=label)
-    return tag("figure", [scroller, tag("figcaption", caption)], id=name)
+    words = f"{name}-words"
+    return tag("figure", [scroller, tag("figcaption", caption, id=words)], id=name, aria_labelledby=words)

@@ -115,16 +115,11 @@ def measured_section(recording: Recording) -> Html:
     if levels is not None:
         rows = [(lead, *(cells[place] for _, cells in levels.rows)) for place, lead in enumerate(levels.leads)]
         heads = ("Lead", *(name for name, _ in levels.rows))
-        content.append(
-            table(
-                "J point and ST levels per lead",
-                heads,
-                rows[:MOST_ROWS],
-                numbers=range(1, len(heads)),
-                foot=f"Microvolts; in brackets millimetres at 10 mm/mV. As received. {st_caution(recording)}",
-            )
-        )
-    content += _per_lead(recording)
+        foot = f"Microvolts; in brackets millimetres at 10 mm/mV. {st_caution(recording)}"
+        numbers = range(1, len(heads))
+        levels_part = table("J point and ST levels per lead", heads, rows[:MOST_ROWS], numbers=numbers, foot=foot)
+        content.append(tag("div", levels_part))
+    content = [tag("div", content, class_="side"), *_per_lead(recording)] if content else _per_lead(recording)
     if not content:
         content.append(tag("p", "The file has no measurements."))
     return section("measured", "Measurements", content, "As the source has them; not verified.")
@@ -173,7 +168,12 @@ def _statement(item: Statement) -> tuple[str, ...]:
     codes = "".join(f" [{coded(code)}]" for code in item.codes)
     group = f" (interpretation {item.group + 1})" if item.group else ""
     when = moment_text(item.time) if item.time else "not said"
-    return f"{kind}{item.text or '(no text)'}{codes}{group}", confirmation(item), author_text(item), when
+    return (
+        f"{kind}{item.text or '(no text)'}{codes}{group}",
+        confirmation(item),
+        author_text(item).removeprefix("said by "),
+        when,
+    )
 
 
 def marks_section(recording: Recording) -> Html:

@@ -108,7 +108,7 @@ def _receipt(r: _Reader) -> Receipt:
         carried=r.each("carried", lambda c: Carried(c.text("path"), c.count("count"))),
         changed=r.each("changed", _entry),
         left=r.each("left", _entry),
-        added=r.each("added", lambda a: Added(a.text("path"), a.text("value"), a.text("reason"))),
+        added=r.each("added", lambda a: Added(a.text("path"), a.text("value"), a.text("reason"), a.text("field"))),
         notes=r.texts("notes"),
         unread=r.each("unread", lambda u: Unread(u.text("place"), u.count("size"), u.text("what"))),
         findings=r.each("findings", _finding),
@@ -148,6 +148,7 @@ def _entry(r: _Reader) -> Entry:
         r.text("reason"),
         r.maybe("protected"),
         r.get("requested", bool),
+        r.text("field"),
     )
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from interchange.model.lines import decimal
-from interchange.receipt import Document, Entry, Receipt
+from interchange.receipt import Added, Document, Entry, Receipt
 from interchange.report.markup import Html, join, lines, section, table, tag
 from interchange.report.parts import finding_list
 from interchange.show.words import number
@@ -28,7 +28,7 @@ def receipt_section(receipt: Receipt) -> Html:
         heads = ("Group", "Removed", "Replaced", "Kept")
         content.append(table("De-identification, number of values", heads, rows, numbers=(1, 2, 3)))
     if receipt.added:
-        added = [(a.path, _short(a.value) or "empty", a.reason) for a in receipt.added[:MOST_ROWS]]
+        added = [(_field(a), _short(a.value) or "empty", a.reason) for a in receipt.added[:MOST_ROWS]]
         content.append(table("Added because the target demands it", ("Field", "Value", "Why"), added))
     if receipt.carried:
         carried = [(c.path, str(c.count)) for c in receipt.carried]
@@ -48,9 +48,7 @@ def _program(receipt: Receipt) -> str:
 def _verdict(receipt: Receipt) -> list[Html]:
     if not receipt.verified:
         return [tag("p", "Not verified: the output was not read back.", class_="alarm")]
-    change = (
-        f"largest change {number(receipt.sample_error)} microvolts, {number(receipt.time_error * 1000)} ms of time"
-    )
+    change = f"largest change {number(receipt.sample_error)} microvolts, {number(receipt.time_error * 1000)} ms of time"
     if not receipt.samples_identical:
         first = tag("p", f"Samples differ, as accepted: {change}.", class_="alarm")
     elif receipt.sample_error or receipt.time_error:
@@ -79,7 +77,8 @@ def _document(side: str, item: Document) -> tuple[str, str, str, str, str]:
 def _tracings(receipt: Receipt) -> Html:
     rows = []
     for place, item in enumerate(receipt.tracings, 1):
-        state = "left behind" if item.written is None else "same tracing" if item.written == item.digest else "see below"
+        same = item.written == item.digest
+        state = "left behind" if item.written is None else "same tracing" if same else "see below"
         if item.written is None and not receipt.verified:
             state = "written, not read back"
         size = f"{len(item.leads)} × {item.samples}"
@@ -91,11 +90,14 @@ def _tracings(receipt: Receipt) -> Html:
 def _entries(caption: str, entries: Sequence[Entry]) -> list[Html]:
     if not entries:
         return []
-    rows = [
-        (entry.path, _side(entry.before), _side(entry.after), _why(entry)) for entry in entries[:MOST_ROWS]
-    ]
+    rows = [(_field(entry), _side(entry.before), _side(entry.after), _why(entry)) for entry in entries[:MOST_ROWS]]
     more = f"and {len(entries) - MOST_ROWS} more: the receipt's file has all" if len(entries) > MOST_ROWS else ""
     return [table(caption, ("Field", "Before", "After", "Why"), rows, foot=more)]
+
+
+def _field(entry: Entry | Added) -> Html:
+    """The field in words with its path in the model below."""
+    return join([entry.field, tag("small", entry.path)]) if entry.field else join([entry.path])
 
 
 def _side(value: str | None) -> Html:

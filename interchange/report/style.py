@@ -34,7 +34,10 @@ thead th{border-bottom:2px solid var(--line)}
 tbody th{font-weight:500}
 td{overflow-wrap:break-word;max-width:32rem}
 .n{text-align:end;font-variant-numeric:tabular-nums;white-space:nowrap}
+small{display:block;color:var(--soft)}
 figure{margin:1rem 0}
+.side{display:flex;flex-wrap:wrap;gap:.5rem 3rem;align-items:flex-start}
+.side>*{min-width:0}
 .picture svg{display:block;height:auto}
 .findings{list-style:none;padding:0}
 .findings li{border-inline-start:.35rem solid var(--line);padding:.15rem 0 .15rem .75rem;margin:.6rem 0}
@@ -45,7 +48,7 @@ figure{margin:1rem 0}
 .findings .error b{color:var(--bad)}
 .findings .warning b{color:var(--look)}
 .findings span{display:block;color:var(--soft);font-size:.9rem}
-.leads{list-style:none;padding:0;display:grid;grid-template-columns:repeat(auto-fill,minmax(8.5rem,1fr));gap:.5rem}
+.leads{list-style:none;padding:0;display:grid;grid-template-columns:repeat(6,1fr);gap:.5rem}
 .leads li{border:2px solid var(--ink);padding:.35rem .6rem;min-height:3.6rem}
 .leads b{display:block;font-size:1.1rem}
 .leads .present{background:#e3e9ec}
@@ -57,6 +60,5 @@ background:repeating-linear-gradient(135deg,#fff 0 .6rem,#efefef .6rem .75rem)}
 .leads{grid-template-columns:repeat(3,1fr)}.leads li{padding:.25rem .4rem;font-size:.9rem}}
 @page{size:landscape;margin:6mm}
 @media print{html{font-size:9.5pt}body{padding:0;max-width:none}nav,.skip{display:none}.scroll{overflow:visible}
-h2,h3,caption{break-after:avoid}figure,tr,.findings li,.leads li{break-inside:avoid}a{color:inherit}
-.leads{grid-template-columns:repeat(6,1fr)}}
+h2,h3,caption,h2+.note{break-after:avoid}figure,tr,.findings li,.leads li{break-inside:avoid}a{color:inherit}}
 """
