@@ -1,12 +1,43 @@
-"""DICOM waveforms of the four ECG storage classes (PS3.3 A.34.3, A.34.4, A.34.5, A.34.18)."""
+"""DICOM waveforms of the four ECG storage classes (PS3.3 A.34.3, A.34.4, A.34.5, A.34.18).
+
+``recognise``, ``read``, ``encode``, ``check``, ``RULES`` and ``ACCOUNT`` are what every format offers; nothing else is
+loaded before it is used.
+"""
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+from typing import TYPE_CHECKING
+
 from interchange.formats.dicom.account import ACCOUNT
-from interchange.formats.dicom.check import check
-from interchange.formats.dicom.read import read
 from interchange.formats.dicom.recognise import recognise
 from interchange.formats.dicom.rules import RULES
-from interchange.formats.dicom.write import encode
+
+if TYPE_CHECKING:
+    from interchange.findings import Finding
+    from interchange.formats.contract import Encoded
+    from interchange.model import Recording
+    from interchange.sources import Source
 
 __all__ = ["ACCOUNT", "RULES", "check", "encode", "read", "recognise"]
+
+
+def read(source: Source) -> Recording:
+    """The recording in a DICOM file; SourceError names the place where nothing sound can be had."""
+    from interchange.formats.dicom import reader
+
+    return reader.read(source)
+
+
+def encode(recording: Recording, name: str, options: Mapping[str, str]) -> Encoded:
+    """The file ``name.dcm`` in the narrowest storage class that holds the recording; RefusedError where none does."""
+    from interchange.formats.dicom import writer
+
+    return writer.encode(recording, name, options)
+
+
+def check(source: Source) -> tuple[Finding, ...]:
+    """All findings on conformance, in the order of the file."""
+    from interchange.formats.dicom import checker
+
+    return checker.check(source)

@@ -7,7 +7,7 @@ from collections.abc import Callable
 from typing import Final
 
 from interchange.formats.dicom.dictionary import tag_of, vr_of
-from interchange.formats.dicom.encode import Item
+from interchange.formats.dicom.encoder import Item
 from interchange.formats.dicom.numbers import parse_decimal
 from interchange.formats.dicom.uids import is_uid
 from interchange.formats.dicom.values import parse_date, parse_moment, parse_time

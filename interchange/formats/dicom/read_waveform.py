@@ -49,6 +49,11 @@ RECONSTRUCTED: Final = "Reconstructed samples"
 """Beginning of the derivation description of samples that are not exactly what was recorded."""
 
 BEAT_SECONDS: Final = 3
+"""Longest representative beat that a trigger position or the label makes one (proposal of this project)."""
+
+UNNAMED_BEAT_SECONDS: Final = Fraction(3, 2)
+"""Longest one that only a longer group of the same leads makes one: columns of a printed page are longer."""
+
 _BEAT_LABEL: Final = re.compile(r"MEDIAN|BEAT|AVERAGE|REPRESENTATIVE|TEMPLATE", re.ASCII | re.IGNORECASE)
 _STATUS_MISSING: Final = frozenset({"DISCONNECTED", "INVALID"})
 CHANNEL_EXTRAS: Final = ("WaveformChannelNumber", "ChannelStatus", "ChannelOffset", "NotchFilterBandwidth")
@@ -286,6 +291,7 @@ def _kind(tracing: Tracing, derived: bool, trigger: int | None, before: list[Gro
         and set(group.tracing.names) & set(tracing.names)
         for group in before
     )
+    longer = longer and tracing.duration <= UNNAMED_BEAT_SECONDS
     hint = trigger is not None or longer or bool(_BEAT_LABEL.search(tracing.label or ""))
     if tracing.duration <= BEAT_SECONDS and hint:
         fiducial = None if trigger is None else (trigger - 1) / tracing.rate

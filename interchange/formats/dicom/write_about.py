@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from interchange._version import __version__
 from interchange.formats.contract import Note
-from interchange.formats.dicom.encode import Item, coded
+from interchange.formats.dicom.encoder import Item, coded
 from interchange.formats.dicom.placeholders import NO_DATE, NO_TEXT, NO_TIME
 from interchange.formats.dicom.read_about import (
     ACQUIRING,

@@ -18,7 +18,7 @@ from interchange.formats.dicom.conceptcodes import (
     concept_code,
     named,
 )
-from interchange.formats.dicom.encode import Item, coded
+from interchange.formats.dicom.encoder import Item, coded
 from interchange.formats.dicom.leadcodes import OWN_SCHEME
 from interchange.formats.dicom.numbers import decimal_text, parse_decimal
 from interchange.formats.dicom.placeholders import NO_TEXT

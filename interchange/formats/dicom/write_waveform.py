@@ -5,7 +5,7 @@ from __future__ import annotations
 from fractions import Fraction
 from typing import Final
 
-from interchange.formats.dicom.encode import Item, coded
+from interchange.formats.dicom.encoder import Item, coded
 from interchange.formats.dicom.extras import put_extras
 from interchange.formats.dicom.leadcodes import channel_source
 from interchange.formats.dicom.numbers import decimal_text, parse_decimal

@@ -221,3 +221,24 @@ def test_an_empty_group_beside_a_full_one_is_left_out():
     found = read(ecg(group(counts()), empty))
     assert len(found.tracings) == 1
     assert "dicom.group-empty" in {f.rule for f in found.findings}
+
+
+@pytest.mark.parametrize(
+    ("seconds", "values", "kind"),
+    [
+        ("1.2", {}, "representative beat"),
+        ("2.5", {}, "rhythm"),
+        ("2.5", {"TriggerSamplePosition": 200}, "representative beat"),
+        ("2.5", {"MultiplexGroupLabel": "Median Beat"}, "representative beat"),
+        ("4", {"MultiplexGroupLabel": "Median Beat"}, "rhythm"),
+        ("1.2", {"WaveformOriginality": "ORIGINAL"}, "rhythm"),
+    ],
+)
+def test_what_is_a_representative_beat(seconds, values, kind):
+    """A derived group of one beat; the columns of a derived page beside a long rhythm strip are none."""
+    length = int(float(seconds) * 500)
+    short = group(counts(2, length), **{"WaveformOriginality": "DERIVED", **values})
+    found = read(ecg(group(counts(2, 5000)), short)).tracings[1]
+    assert found.kind == kind
+    if kind == "rhythm" and short.WaveformOriginality == "DERIVED":
+        assert {channel.origin for channel in found.channels} == {"reconstructed"}

@@ -10,7 +10,7 @@ from interchange.formats.dicom.check_attributes import check_attributes
 from interchange.formats.dicom.check_values import check_places, check_values
 from interchange.formats.dicom.dictionary import StorageClass, storage_classes
 from interchange.formats.dicom.parse import DataSet, File, parse
-from interchange.formats.dicom.read import read_header
+from interchange.formats.dicom.reader import read_header
 from interchange.formats.dicom.rules import RULE
 from interchange.formats.dicom.textlines import apply_lines
 from interchange.formats.dicom.view import Context, View

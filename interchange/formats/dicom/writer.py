@@ -15,12 +15,12 @@ from interchange._version import __version__
 from interchange.errors import UsageError
 from interchange.formats.contract import Encoded, Note
 from interchange.formats.dicom.dictionary import tag_of
-from interchange.formats.dicom.encode import WRITTEN_SYNTAXES, Item, coded, encode_file, encode_item
+from interchange.formats.dicom.encoder import WRITTEN_SYNTAXES, Item, coded, encode_file, encode_item
 from interchange.formats.dicom.extras import put_extras
 from interchange.formats.dicom.leadcodes import OWN_SCHEME, OWN_SCHEME_NAME
 from interchange.formats.dicom.parse import File, parse_written
-from interchange.formats.dicom.read import read_header
 from interchange.formats.dicom.read_about import TOP_EXTRAS
+from interchange.formats.dicom.reader import read_header
 from interchange.formats.dicom.storage import GENERAL_32, Choice, choose
 from interchange.formats.dicom.textlines import TEXT_LINES, differences, fingerprint, group_line, name_groups
 from interchange.formats.dicom.uids import derived_uid
