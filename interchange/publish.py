@@ -9,7 +9,7 @@ from __future__ import annotations
 import contextlib
 import os
 import secrets
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from fnmatch import fnmatchcase
 from pathlib import Path
 
@@ -55,31 +55,74 @@ def publish(
     (only with ``overwrite``).  ``same_ok``: a main file that has the very same bytes already is no conflict.  Raises
     TargetError; then what was there before is there still.
     """
-    waiting: list[tuple[Path, Path]] = []
-    published: list[Path] = []
-    main = folder / files[-1][0]
+    main = files[-1][0]
+    if not all(is_plain_name(name) for name, _ in files):
+        raise TargetError("the name is not one that every system can hold", file=str(folder / main))
+    parts: list[tuple[Path, str, bytes]] = []
     try:
         for name, data in files:
-            if not is_plain_name(name):
-                raise TargetError("the name is not one that every system can hold", file=str(main))
-            final = folder / name
-            if (name != files[-1][0] or same_ok) and _holds(final, data):
-                continue
-            waiting.append((_temporary(folder, data), final))
-        for temporary, final in list(waiting):
-            _place(temporary, final, overwrite=overwrite)
-            waiting.pop(0)
-            if final != main:
-                published.append(final)
-        _sync_folder(folder)
-    except BaseException as error:
-        for path in [temporary for temporary, _ in waiting] + ([] if _holds(main, files[-1][1]) else published):
+            parts.append((_temporary(folder, data), name, data))
+        with _alone_in(folder) if len(files) > 1 else contextlib.nullcontext():
+            _switch(folder, parts, main, overwrite=overwrite, same_ok=same_ok)
+            return _remove_old(folder, files, replaces) if overwrite else ()
+    except OSError as error:
+        reason = f"cannot be written: {error.strerror or 'input/output error'}"
+        raise TargetError(reason, file=str(folder / main)) from None
+    finally:
+        for temporary, _, _ in parts:
             with contextlib.suppress(OSError):
-                path.unlink(missing_ok=True)
-        if isinstance(error, OSError):
-            raise TargetError(f"cannot be written: {error.strerror or 'input/output error'}", file=str(main)) from None
+                temporary.unlink(missing_ok=True)
+
+
+def _switch(
+    folder: Path, parts: Sequence[tuple[Path, str, bytes]], main: str, *, overwrite: bool, same_ok: bool
+) -> None:
+    """Give every file its name, the main one last; on failure everything is as it was."""
+    undo: list[tuple[Path | None, Path]] = []
+    try:
+        for temporary, name, data in parts:
+            final = folder / name
+            if (name != main or same_ok) and _holds(final, data):
+                continue
+            saved = None
+            if name != main and overwrite and final.exists():
+                saved = temporary.with_suffix(".old")
+                final.replace(saved)
+            if name != main:
+                undo.append((saved, final))
+            _place(temporary, final, overwrite=overwrite)
+    except BaseException:
+        for saved, final in reversed(undo):
+            with contextlib.suppress(OSError):
+                final.unlink(missing_ok=True)
+                if saved is not None:
+                    saved.replace(final)
         raise
-    return _remove_old(folder, files, replaces) if overwrite else ()
+    for saved, _ in undo:
+        if saved is not None:
+            with contextlib.suppress(OSError):
+                saved.unlink()
+    _sync_folder(folder)
+
+
+@contextlib.contextmanager
+def _alone_in(folder: Path) -> Iterator[None]:
+    """Hold the folder's advisory lock, where the system has one: two writers of one record take turns.
+
+    Without it one could remove as obsolete what the other is about to name in its header.
+    """
+    try:
+        import fcntl
+    except ImportError:
+        yield
+        return
+    handle = os.open(folder, os.O_RDONLY)
+    try:
+        with contextlib.suppress(OSError):
+            fcntl.flock(handle, fcntl.LOCK_EX)
+        yield
+    finally:
+        os.close(handle)
 
 
 def _temporary(folder: Path, data: bytes) -> Path:

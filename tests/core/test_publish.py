@@ -99,3 +99,21 @@ def test_targets_that_are_refused(tmp_path: Path) -> None:
             check_target(target, overwrite=True, source=source)
     with pytest.raises(TargetError, match="exists already"):
         check_target(source, overwrite=False)
+
+
+def test_a_failure_brings_back_what_had_been_replaced_already(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    old = {"x.dcm.receipt.json": b"old receipt", "x.dcm": b"old"}
+    for name, data in old.items():
+        (tmp_path / name).write_bytes(data)
+    real = Path.replace
+
+    def replaced(self: Path, target: Path) -> Path:
+        if Path(target).name == "x.dcm":
+            raise OSError(5, "Input/output error")
+        return real(self, target)
+
+    monkeypatch.setattr(Path, "replace", replaced)
+    with pytest.raises(TargetError, match="Input/output error"):
+        publish(tmp_path, [("x.dcm.receipt.json", b"new receipt"), ("x.dcm", b"new")], overwrite=True)
+    monkeypatch.undo()
+    assert {p.name: p.read_bytes() for p in tmp_path.iterdir()} == old
