@@ -289,9 +289,10 @@ class _Job:
         if losses:
             classes = sorted({entry.protected for entry in losses if entry.protected})
             first = losses[0]
+            more = f", and {len(losses) - 1} more" if len(losses) > 1 else ""
             raise RefusedError(
-                f"the target would change or lose {', '.join(classes)} ({len(losses)} in all); "
-                f"first {first.path}: {first.reason}; --accept {','.join(classes)} does it and lists it",
+                f"refused, nothing was written: {first.field} would {'change' if first.after else 'be lost'}{more} "
+                f"({first.reason}); --accept {','.join(classes)} allows it and lists it in the receipt",
                 file=str(self.target),
                 losses=losses,
             )

@@ -11,7 +11,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from interchange.cli.deidentify import add_deidentification, key, policy
-from interchange.cli.output import put, put_document, tell, tell_damage
+from interchange.cli.output import put, put_document, style, tell, tell_damage, width
 from interchange.errors import TargetError, UsageError
 from interchange.formats import FORMATS
 
@@ -112,7 +112,7 @@ def execute(arguments: argparse.Namespace) -> int:
         tell(receipt_verdict(receipt))
         put_document(receipt.as_json())
     else:
-        put(receipt_text(receipt))
+        put(receipt_text(receipt, width(), style()))
     return 0
 
 

@@ -59,6 +59,7 @@ def _loss(loss: Any) -> dict[str, Any]:
     quotable = _OUR_WORDS.fullmatch(loss.path) is not None
     return {
         "path": loss.path,
+        "field": loss.field,
         "before": loss.before if quotable else None,
         "after": loss.after if quotable else None,
         "reason": loss.reason,

@@ -11,6 +11,6 @@ out; local rules and the data-protection officer decide.  Data with pseudonyms a
 
 from interchange.deidentify.keys import Key, load_key
 from interchange.deidentify.residue import RULES, Residue, find_residue
-from interchange.deidentify.rules import LIMITS, Policy, Removal, deidentify
+from interchange.deidentify.rules import Policy, Removal, deidentify
 
-__all__ = ["LIMITS", "RULES", "Key", "Policy", "Removal", "Residue", "deidentify", "find_residue", "load_key"]
+__all__ = ["RULES", "Key", "Policy", "Removal", "Residue", "deidentify", "find_residue", "load_key"]

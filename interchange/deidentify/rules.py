@@ -31,12 +31,7 @@ from interchange.model import (
     Tracing,
 )
 
-__all__ = ["LIMITS", "Policy", "Removal", "deidentify"]
-
-LIMITS = (
-    "De-identified data may still be personal data: a waveform can be matched with another of the same person,",
-    "rare findings and ages can single somebody out. Local rules and the data-protection officer decide.",
-)
+__all__ = ["Policy", "Removal", "deidentify"]
 
 _METHODS = {
     "basic": Code("113100", "DCM", "Basic Application Confidentiality Profile"),
@@ -305,7 +300,7 @@ def _account(before: Recording, after: Recording) -> tuple[Removal, ...]:
     for name in ("patient", "acquisition", "tracings", "measurements", "marks", "statements", "trial", "other"):
         old, new = (_leaves(side, name) for side in (before, after))
         common = old & new
-        replaced = sum(min((old - common)[path], 1) for path in _paths(old - common) & _paths(new - common))
+        replaced = sum((_fields(old - common) & _fields(new - common)).values())
         kept = sum(common.values())
         rows.append(Removal(name, max(sum(old.values()) - kept - replaced, 0), replaced, kept))
     unread = len(before.unread)
@@ -314,8 +309,12 @@ def _account(before: Recording, after: Recording) -> tuple[Removal, ...]:
     return tuple(row for row in rows if row.removed or row.replaced or row.kept)
 
 
-def _paths(leaves: Counter[tuple[str, str]]) -> set[tuple[str, str]]:
-    return set(leaves)
+def _fields(leaves: Counter[tuple[str, str]]) -> Counter[str]:
+    """How many values each field has, whatever they are."""
+    found: Counter[str] = Counter()
+    for (path, _), count in leaves.items():
+        found[path] += count
+    return found
 
 
 def _leaves(recording: Recording, group: str) -> Counter[tuple[str, str]]:

@@ -46,10 +46,11 @@ def build_receipt(
     ``written``; ``requested``: of ``original`` with ``recording``.
     """
     why = _Reasons(notes, account or {})
-    entries = [_entry(d, _REQUESTED if requested_why == "" else requested_why, True) for d in _all(requested)]
-    entries += [_entry(d, why.of(d), False) for d in comparison.differences if d.kind != "added"]
+    asked = _REQUESTED if requested_why == "" else requested_why
+    entries = [_entry(d, asked, True, original if d.before is not None else recording) for d in _all(requested)]
+    entries += [_entry(d, why.of(d), False, recording) for d in comparison.differences if d.kind != "added"]
     added = [Added(n.path, n.value, n.reason) for n in notes if n.kind == "added"]
-    added += [Added(d.path, d.after or "", why.of(d)) for d in comparison.differences if d.kind == "added"]
+    added += [_added(d, why.of(d), written) for d in comparison.differences if d.kind == "added"]
     return Receipt(
         source=tuple(source),
         target=tuple(target),
@@ -74,8 +75,18 @@ def _all(comparison: Comparison | None) -> tuple[Difference, ...]:
     return comparison.differences if comparison else ()
 
 
-def _entry(difference: Difference, reason: str, requested: bool) -> Entry:
-    return Entry(difference.path, difference.before, difference.after, reason, difference.protected, requested)
+def _entry(difference: Difference, reason: str, requested: bool, holder: Recording) -> Entry:
+    """``holder``: the recording whose indices the path has."""
+    from interchange.receipt.words import field_words
+
+    d = difference
+    return Entry(d.path, d.before, d.after, reason, d.protected, requested, field_words(d.path, holder))
+
+
+def _added(difference: Difference, reason: str, holder: Recording | None) -> Added:
+    from interchange.receipt.words import field_words
+
+    return Added(difference.path, difference.after or "", reason, field_words(difference.path, holder))
 
 
 class _Reasons:

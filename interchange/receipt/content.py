@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from fractions import Fraction
 from typing import TYPE_CHECKING, Any
 
@@ -18,15 +18,16 @@ __all__ = ["CAUTIONS", "Added", "Carried", "Document", "Entry", "Receipt"]
 RECEIPT_VERSION = 1
 
 CAUTIONS = (
-    "Carried, not verified: nothing here says that the tracing, a measurement or a statement is right.",
+    "Carried, not verified: nothing here says that tracing, values or statements are right.",
     "This is not a diagnostic device. Local protocols and licensed clinicians decide.",
-    "This receipt is a patient document: it quotes values that changed or were left behind.",
+    "This receipt is a patient document: it quotes what changed or was left behind.",
 )
 
 CAUTIONS_DEIDENTIFIED = (
     *CAUTIONS[:2],
-    "De-identified data may still be personal data: a waveform can be matched with another of the same person,",
-    "rare findings and ages can single somebody out. Local rules and the data-protection officer decide.",
+    "De-identified is not anonymous: a waveform can be matched with another of the same person; "
+    "rare findings and ages can single somebody out.",
+    "Local rules and the data-protection officer decide what may be passed on.",
 )
 
 
@@ -35,7 +36,8 @@ class Entry:
     """One difference between the source and what was written.
 
     ``path``: field of the model.  ``before``, ``after``: values as text, None where there is none.  ``reason``: why.
-    ``protected``: the protected class, None for all others.  ``requested``: the change was asked for.
+    ``protected``: the protected class, None for all others.  ``requested``: the change was asked for.  ``field``: the
+    path in words of the trade, which quote nothing of the source.
     """
 
     path: str
@@ -44,15 +46,20 @@ class Entry:
     reason: str
     protected: str | None = None
     requested: bool = False
+    field: str = field(default="", compare=False)
 
 
 @dataclass(frozen=True, slots=True)
 class Added:
-    """Something that the target demands and the source does not have: where, what was put there, why."""
+    """Something that the target demands and the source does not have: where, what was put there, why.
+
+    ``path``: place in the target, or field of the model; ``field``: a field of the model in words.
+    """
 
     path: str
     value: str
     reason: str
+    field: str = field(default="", compare=False)
 
 
 @dataclass(frozen=True, slots=True)
@@ -151,7 +158,7 @@ class Receipt:
             "carried": [{"path": c.path, "count": c.count} for c in self.carried],
             "changed": [_entry(e) for e in self.changed],
             "left": [_entry(e) for e in self.left],
-            "added": [{"path": a.path, "value": a.value, "reason": a.reason} for a in self.added],
+            "added": [_added(a) for a in self.added],
             "notes": list(self.notes),
             "accepted": list(self.accepted),
             "deidentification": [
@@ -195,9 +202,14 @@ def _tracing(tracing: TracingSummary) -> dict[str, Any]:
     }
 
 
+def _added(added: Added) -> dict[str, Any]:
+    return {"path": added.path, "field": added.field, "value": added.value, "reason": added.reason}
+
+
 def _entry(entry: Entry) -> dict[str, Any]:
     return {
         "path": entry.path,
+        "field": entry.field,
         "before": entry.before,
         "after": entry.after,
         "reason": entry.reason,

@@ -34,8 +34,8 @@ def test_to_every_format_with_a_receipt_on_standard_output(cli, twelve: Path, tm
     done = cli("convert", twelve, target)
     assert done.status == 0, done.err
     assert done.err == ""
-    assert done.out.startswith(f"{twelve} (wfdb) -> ")
-    assert f"({name})" in done.out.splitlines()[0]
+    titles = {entry.name: entry.title for entry in FORMATS}
+    assert done.out.startswith(f"{twelve} (WFDB) -> out{SUFFIXES[name]} ({titles[name]})")
     assert "Samples identical" in done.out
     assert "not a diagnostic device" in done.out
     assert interchange.read(target).tracings[0].digest == interchange.read(twelve).tracings[0].digest
@@ -139,7 +139,8 @@ def test_fields_are_set_and_listed_as_requested(cli, twelve: Path, tmp_path: Pat
 def test_a_lead_is_renamed_and_others_are_left(cli, twelve: Path, tmp_path: Path, recording) -> None:
     done = cli("convert", twelve, tmp_path / "out.dcm", "--relabel", "V4=V4R,V3=V3R")
     assert done.status == 0, done.err
-    assert "Changed on request" in done.out
+    assert "changed on request" in done.out
+    assert "name of V4: V4 -> V4R" in done.out
     leads = recording(tmp_path / "out.dcm")["tracings"][0]["leads"]
     assert leads == ["I", "II", "III", "aVR", "aVL", "aVF", "V1", "V2", "V3R", "V4R", "V5", "V6"]
 

@@ -65,6 +65,19 @@ def test_no_marked_text_of_any_field_gets_through(policy: Policy) -> None:
     assert MARK not in repr(removals)
 
 
+def test_what_was_removed_replaced_and_kept_is_counted() -> None:
+    """Id replaced, its issuer and the rest removed; sex kept where that was chosen; a shifted date was replaced."""
+    source = recording(sex="female", birth_date=Moment(1968, 11, 2))
+    for policy, patient, acquisition in (
+        (Policy(), (3, 1, 0), (1, 0, 0)),
+        (KEEPING, (2, 1, 1), (0, 1, 0)),
+    ):
+        _, removals = deidentify(source, Key(b"k" * 32), policy)
+        rows = {row.group: (row.removed, row.replaced, row.kept) for row in removals}
+        assert rows["patient"] == patient
+        assert rows["acquisition"] == acquisition
+
+
 def test_signal_measurements_and_intervals_stay() -> None:
     source = recording().with_(
         measurements=(Measurement("pr-interval", 162, "ms"), Measurement("j-amplitude", Fraction(-35, 2), "uV", "II")),
