@@ -194,9 +194,9 @@ def _about(statement: Statement) -> str:
     return joined(
         (
             confirmation(statement),
-            author_text(statement),
             moment_text(statement.time) if statement.time else None,
             f"interpretation {statement.group + 1}" if statement.group else None,
+            author_text(statement),
         )
     )
 

@@ -163,14 +163,14 @@ def _title(recording: Recording, group: Sequence[int], spans: Iterable[tuple[Fra
     last = max(tracing.start + tracing.duration for tracing in tracings)
     until = "" if end == last else f" (recorded until {spoken(last)} s)"
     word = "Tracing" if len(group) == 1 else "Tracings"
-    return f"{word} {numbers}{many}{label}: {spoken(begin)} s to {spoken(end)} s{until}, {rates} samples/s"
+    return f"{word} {numbers}{many}: {spoken(begin)} s to {spoken(end)} s{until}, {rates} samples/s{label}"
 
 
 def _beat_title(tracing: Tracing, index: int) -> str:
     of = f" of tracing {tracing.of + 1}" if tracing.of is not None else ""
     kind = f", beat type {tracing.beat}" if tracing.beat is not None else ""
     label = f", {short(tracing.label, 160)}" if tracing.label else ""
-    return f"Tracing {index + 1}: representative beat{of}{kind}{label}, {spoken(tracing.rate)} samples/s"
+    return f"Tracing {index + 1}: representative beat{of}{kind}, {spoken(tracing.rate)} samples/s{label}"
 
 
 def _turned(places: Iterable[Place]) -> list[str]:

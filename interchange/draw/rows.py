@@ -195,11 +195,13 @@ class _Painter:
 
     def _empty(self, row: Row, column: Column, cell: Cell) -> None:
         self._label(row, column, "−aVR" if cell.place.name == "-aVR" else cell.place.name, ())
-        middle = column.x + column.width // 2
-        row.labels.append(Label(middle, 20, cell.place.words, LABEL, middle=True, colour=GREY))
+        narrow = column.width < LABEL_ROOM
+        x = column.x + 80 if narrow else column.x + column.width // 2
+        row.labels.append(Label(x, 20 - narrow * LABEL, cell.place.words, LABEL, middle=not narrow, colour=GREY))
         if cell.place.hint:
-            row.labels.append(Label(middle, -SMALL - 40, cell.place.hint, SMALL, middle=True, colour=GREY))
-            row.occupy(column.x, column.x + column.width, -SMALL - 100, 0)
+            y = -SMALL - 40 - narrow * LABEL
+            row.labels.append(Label(x, y, cell.place.hint, SMALL, middle=not narrow, colour=GREY))
+        row.occupy(column.x, column.x + max(column.width, LABEL_ROOM), -SMALL - 100 - narrow * LABEL, 0)
 
     def _pacing(self, row: Row, column: Column, cell: Cell, source: Source) -> None:
         """Pacing spikes that the file marks, as ticks below the line: sampling may have lost the spike itself."""

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 
 from interchange.model.lines import decimal
 from interchange.receipt import Added, Document, Entry, Receipt
-from interchange.report.markup import Html, join, lines, section, table, tag
+from interchange.report.markup import Html, cell_list, join, lines, section, table, tag
 from interchange.report.parts import finding_list
 from interchange.show.words import number
 
@@ -31,8 +31,7 @@ def receipt_section(receipt: Receipt) -> Html:
         added = [(_field(a), _short(a.value) or "empty", a.reason) for a in receipt.added[:MOST_ROWS]]
         content.append(table("Added because the target demands it", ("Field", "Value", "Why"), added))
     if receipt.carried:
-        carried = [(c.path, str(c.count)) for c in receipt.carried]
-        content.append(table("Carried as they were", ("Field", "Values"), carried, numbers=(1,)))
+        content += [tag("h3", "Carried as they were"), _carried(receipt)]
     if receipt.findings:
         content += [tag("h3", "Noticed while reading the source"), finding_list(receipt.findings)]
     if receipt.notes:
@@ -49,9 +48,9 @@ def _verdict(receipt: Receipt) -> list[Html]:
     if not receipt.verified:
         return [tag("p", "Not verified: the output was not read back.", class_="alarm")]
     change = f"largest change {number(receipt.sample_error)} microvolts, {number(receipt.time_error * 1000)} ms of time"
-    if not receipt.samples_identical:
+    if not receipt.samples_kept:
         first = tag("p", f"Samples differ, as accepted: {change}.", class_="alarm")
-    elif receipt.sample_error or receipt.time_error:
+    elif not receipt.samples_identical:
         first = tag("p", f"Samples kept within the policy: {change}.", class_="lead")
     else:
         words = "Samples identical: every sample of every lead was read back with its value and its time."
@@ -98,6 +97,16 @@ def _entries(caption: str, entries: Sequence[Entry]) -> list[Html]:
 def _field(entry: Entry | Added) -> Html:
     """The field in words with its path in the model below."""
     return join([entry.field, tag("small", entry.path)]) if entry.field else join([entry.path])
+
+
+def _carried(receipt: Receipt) -> Html:
+    """Fields by what they belong to, with the number of values where there are several."""
+    groups: dict[str, list[str]] = {}
+    for item in receipt.carried:
+        owner, _, name = item.path.partition(".")
+        many = f" ({item.count})" if item.count > 1 else ""
+        groups.setdefault(owner, []).append(f"{name or 'all'}{many}")
+    return cell_list((owner, [", ".join(names)]) for owner, names in groups.items())
 
 
 def _side(value: str | None) -> Html:

@@ -32,7 +32,8 @@ caption{text-align:start;font-weight:600;padding:.5rem 0}
 th,td{text-align:start;vertical-align:top;padding:.25rem .75rem .25rem 0;border-bottom:1px solid var(--faint)}
 thead th{border-bottom:2px solid var(--line)}
 tbody th{font-weight:500}
-td{overflow-wrap:break-word;max-width:32rem}
+th,td{overflow-wrap:break-word;max-width:32rem}
+tbody th,td{min-width:4rem}
 .n{text-align:end;font-variant-numeric:tabular-nums;white-space:nowrap}
 small{display:block;color:var(--soft)}
 figure{margin:1rem 0}
@@ -55,7 +56,6 @@ figure{margin:1rem 0}
 .leads .derived{border-style:dashed}
 .leads .missing{border-style:dotted;border-color:var(--line);
 background:repeating-linear-gradient(135deg,#fff 0 .6rem,#efefef .6rem .75rem)}
-.leads .missing b{text-decoration:line-through}
 @media (max-width:40rem){dl{grid-template-columns:1fr}dd{grid-column:1;padding-inline-start:1rem}
 .leads{grid-template-columns:repeat(3,1fr)}.leads li{padding:.25rem .4rem;font-size:.9rem}}
 @page{size:landscape;margin:6mm}

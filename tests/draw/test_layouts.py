@@ -204,7 +204,7 @@ def test_a_single_sample_between_gaps_is_a_dot() -> None:
 def test_further_tracings_have_rows_of_their_own() -> None:
     found = pages(with_strip())
     assert spans(found, "II") == [(0, 2.5), (0, 10), (11, 21.8), (21.8, 24)]
-    assert "Tracing 2 of 2, rhythm strip: 11 s to 24 s, 500 samples/s" in "\n".join(page.words for page in found)
+    assert "Tracing 2 of 2: 11 s to 24 s, 500 samples/s, rhythm strip" in "\n".join(page.words for page in found)
     words = "\n".join(page.words for page in pages(several()))
     assert "Tracing 3: representative beat of tracing 1, beat type 0, 500 samples/s" in words
     assert "Not drawn: ABP (no voltage: mm[Hg]), Pads (not calibrated)." in words

@@ -41,7 +41,7 @@ def test_who_when_where_with_what() -> None:
         "Recorded by Ilvane, Bram", "bandwidth 0.05 to 150 Hz, mains filter 50 Hz", "Electrodes: standard twelve leads",
         "Reason: chest pain for forty minutes", "25 mm/s, 10 mm/mV", "1 mm is 40 ms and 0.1 mV",
         "heart rate, ventricular", "84 /min", "PR interval", "168 ms", "QTc (Bazett)", "431 ms", "QRS axis", "51°",
-        "UNCONFIRMED, said by machine, 2031-03-18 06:42:31 +01:00",
+        "UNCONFIRMED, 2031-03-18 06:42:31 +01:00, said by machine",
         "ST elevation in II, III, aVF with ST depression in aVL",
         "Drawn from field-twelve.scp (arrays) by interchange",
         "no diagnostic device's print", "Not for sole diagnostic use",

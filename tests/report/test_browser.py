@@ -104,7 +104,7 @@ def test_a_screen_reader_is_told_what_is_what(browser: Browser, tmp_path: Path) 
     pictures = [node["name"] for node in told if node["role"] == "image"]
     assert pictures == [
         "Tracing 1 of 2: 0 s to 10 s, 500 samples/s",
-        "Tracing 2 of 2, rhythm strip: 11 s to 24 s, 500 samples/s",
+        "Tracing 2 of 2: 11 s to 24 s, 500 samples/s, rhythm strip",
     ]
 
 

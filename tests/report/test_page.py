@@ -112,7 +112,8 @@ def test_what_a_page_says() -> None:
     for part in (
         "ECG recording report: field-strip.scp", "Ørwin, Tessaly", "ID NH-204417 (issuer 2.999.417.1)",
         "female, 62 years, born 1968-11-02", "Recorded 2031-03-18 06:42:10 +01:00", "Twelve of twelve leads",
-        "25 mm/s, 10 mm/mV: a small square is 40 ms wide and 0.1 mV high", "Tracing 2 of 2, rhythm strip: 11 s to 24 s",
+        "25 mm/s, 10 mm/mV: a small square is 40 ms wide and 0.1 mV high",
+        "Tracing 2 of 2: 11 s to 24 s, 500 samples/s, rhythm strip",
         "heart rate, ventricular", "84 /min", "168 ms", "166 (1.66)", "3 of 3 are not confirmed.", "UNCONFIRMED",
         "ST elevation in II, III, aVF with ST depression in aVL", "Everything in the file was taken in.",
         "This is not a diagnostic device", "never means asystole and never means normal",
