@@ -67,8 +67,8 @@ _AGE_LETTERS: Final[dict[str, tuple[tuple[str, Fraction], ...]]] = {
 _AGE: Final = re.compile(r"(\d{3})([DWMY])", re.ASCII)
 AGE_UNITS: Final = {"D": "d", "W": "wk", "M": "mo", "Y": "a"}
 
-_FORBIDDEN_LINE: Final = re.compile(r"[\x00-\x1f\x7f-\x9f\\]")
-_FORBIDDEN_TEXT: Final = re.compile(r"[\x00-\x08\x0b\x0e-\x1f\x7f-\x9f]")
+_FORBIDDEN_LINE: Final = re.compile(r"[\x00-\x1f\x7f-\x9f\\\ud800-\udfff]")
+_FORBIDDEN_TEXT: Final = re.compile(r"[\x00-\x08\x0b\x0e-\x1f\x7f-\x9f\ud800-\udfff]")
 
 
 def clean(text: str, vr: str) -> str:

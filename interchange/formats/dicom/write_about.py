@@ -256,17 +256,19 @@ def put_study(item: Item, recording: Recording, waveform: bytes) -> None:
     item.text("StudyID", study.id)
     if study.description:
         item.text("StudyDescription", study.description)
-    identity = recording.patient.ids[0] if recording.patient.ids else None
-    seed = (
-        (f"{identity.value}|{identity.issuer}" if identity else "").encode(),
-        str(recording.acquisition.time).encode(),
-    )
-    if not (identity and recording.acquisition.time):
-        seed = (*seed, waveform)  # type: ignore[assignment]
-    uid = study.uid if study.uid and is_uid(study.uid) else derived_uid("study", *seed)
+    uid = study.uid if study.uid and is_uid(study.uid) else derived_uid("study", *_study_seed(recording, waveform))
     item.text("StudyInstanceUID", uid)
     series = study.series_uid if study.series_uid and is_uid(study.series_uid) else None
     item.text("SeriesInstanceUID", series or derived_uid("series", uid.encode(), waveform))
+
+
+def _study_seed(recording: Recording, waveform: bytes) -> tuple[bytes, ...]:
+    """What a study is made of: who and when; where one of them is not known, the samples too."""
+    identity = recording.patient.ids[0] if recording.patient.ids else None
+    time = recording.acquisition.time
+    who = f"{identity.value}|{identity.issuer}" if identity else ""
+    seed = who.encode("utf-8", "surrogatepass"), str(time).encode()
+    return seed if identity and time else (*seed, waveform)
 
 
 def _put_trial(item: Item, trial: Trial, notes: list[Note]) -> None:

@@ -21,7 +21,9 @@ from interchange.formats.dicom.values import (
     time_text,
     zone_text,
 )
-from interchange.model import Moment, PersonName, Quantity
+from interchange.model import Identifier, Moment, Patient, PersonName, Quantity, Recording, Statement
+from tests.formats.dicom.support import read, written
+from tests.formats.dicom.test_write import tracing
 
 MOMENTS = [
     ("2031", Moment(2031)),
@@ -179,3 +181,15 @@ def test_derived_identifiers():
 def test_what_is_no_identifier(uid):
     assert not is_uid(uid)
     assert not is_derived(uid)
+
+
+def test_half_characters_never_reach_the_encoder():
+    """A lone surrogate is no character and has no UTF-8: it becomes a blank, which the comparison then shows."""
+    source = Recording(
+        (tracing(length=10),),
+        patient=Patient((Identifier("A\ud800B"),), PersonName("F\udfff", "G")),
+        statements=(Statement("x\ud800y"),),
+    )
+    back = read(written(source))
+    assert (back.patient.ids[0].value, back.patient.name) == ("A B", PersonName("F", "G"))
+    assert back.statements[0].text == "x y"
