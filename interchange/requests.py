@@ -34,7 +34,7 @@ FIELD_NAMES: Mapping[str, str] = {
 class Requests:
     """What was asked for.
 
-    ``fields``: (field name or model path, value as text).  ``zone``: offset ("+02:00") to give a time without one.
+    ``fields``: (field name or model path, value as text).  ``zone``: offset ("+02:00") for a time without one.
     ``time``: acquisition time in ISO 8601.  ``relabel``: (old lead name, new).  ``leads``: names to keep, in this
     order.  ``tracing``: number of the one tracing to keep, counted from 1.  ``only_ecg``: keep channels that are a
     known lead in microvolts.  ``derive``: add leads that follow exactly from recorded ones.
@@ -84,6 +84,8 @@ class Requests:
                 raise UsageError("is no zone in the form +02:00", "--zone") from None
             if time is None:
                 raise UsageError("the recording has no acquisition time that could be given a zone", "--zone")
+            if time.zone not in (None, zone):
+                raise UsageError("the time has another zone already; --time with the whole time replaces it", "--zone")
             time = replace(time, zone=zone)
         return recording.with_(acquisition=replace(recording.acquisition, time=time))
 
@@ -102,25 +104,23 @@ def _set(recording: Recording, field: str, value: str) -> Recording:
 def _one_tracing(recording: Recording, number: int) -> Recording:
     if not 1 <= number <= len(recording.tracings):
         raise UsageError(f"the recording has {len(recording.tracings)} tracings", "--tracing")
-    kept = recording.tracings[number - 1]
-    marks = tuple(replace(m, tracing=0) for m in recording.marks if m.tracing == number - 1)
-    return recording.with_(tracings=(replace(kept, of=None),), marks=marks)
+    return _with_tracings(recording, [t if i == number - 1 else None for i, t in enumerate(recording.tracings)])
 
 
 def _with_tracings(recording: Recording, tracings: Sequence[Tracing | None]) -> Recording:
-    """The recording with these tracings; None = that one goes, with its marks."""
+    """The recording with these tracings; None = that one goes, with its marks.  With a lead go its measurements."""
     index = {old: new for new, old in enumerate(i for i, t in enumerate(tracings) if t is not None)}
     if not index:
         raise UsageError("nothing would be left of the recording")
     kept = [replace(t, of=index.get(t.of) if t.of is not None else None) for t in tracings if t is not None]
     names = {i: set(t.names) for i, t in enumerate(tracings) if t is not None}
-    every = {name for held in names.values() for name in held}
+    gone = {name for t in recording.tracings for name in t.names}.difference(*names.values())
     marks = tuple(
         replace(m, tracing=index[m.tracing])
         for m in recording.marks
         if m.tracing in index and (m.lead is None or m.lead in names[m.tracing])
     )
-    measurements = tuple(m for m in recording.measurements if m.lead is None or m.lead in every)
+    measurements = tuple(m for m in recording.measurements if m.lead not in gone)
     return recording.with_(tracings=tuple(kept), marks=marks, measurements=measurements)
 
 
@@ -131,6 +131,8 @@ def _only_leads(recording: Recording, leads: Sequence[str]) -> Recording:
     for label in leads:
         lead = lead_named(label)
         wanted.append(channel_name(lead) if lead else label)
+    if len(set(wanted)) < len(wanted):
+        raise UsageError("names a lead twice", "--leads")
     tracings: list[Tracing | None] = []
     for tracing in recording.tracings:
         rows = [row for name in wanted for row, held in enumerate(tracing.names) if held == name]
@@ -157,10 +159,13 @@ def _only_ecg(recording: Recording) -> Recording:
 
 
 def _relabelled(recording: Recording, old: str, new: str) -> Recording:
+    """The lead under its new name; the source's own label goes, since it still says the old one."""
     from interchange.vocabulary import channel_name, lead_named
 
-    target = lead_named(new)
+    source, target = lead_named(old), lead_named(new)
     name = channel_name(target) if target else new
+    if source and not any(old in tracing.names for tracing in recording.tracings):
+        old = channel_name(source)
     if not any(old in tracing.names for tracing in recording.tracings):
         raise UsageError(f"the recording has no lead {old}", "--relabel")
     if any(name in tracing.names for tracing in recording.tracings if old in tracing.names):
@@ -170,7 +175,7 @@ def _relabelled(recording: Recording, old: str, new: str) -> Recording:
         return replace(item, lead=name) if item.lead == old else item
 
     tracings = tuple(
-        replace(t, channels=tuple(replace(c, name=name) if c.name == old else c for c in t.channels))
+        replace(t, channels=tuple(replace(c, name=name, label=None) if c.name == old else c for c in t.channels))
         for t in recording.tracings
     )
     return recording.with_(

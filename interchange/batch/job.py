@@ -150,6 +150,8 @@ def _convert(job: Job, settings: Settings) -> Outcome:
         if receipt.samples_identical
         else "not verified"
         if not receipt.verified
+        else "samples the same within a thousandth of a step"
+        if receipt.samples_kept
         else "samples differ as accepted",
         changed=len(receipt.changed),
         left=len(receipt.left),

@@ -132,9 +132,15 @@ class Receipt:
         return tuple(e for e in (*self.changed, *self.left) if e.protected and not e.requested)
 
     @property
-    def samples_identical(self) -> bool:
-        """Whether every tracing arrived with every sample, lead, step and instant as it was (or as requested)."""
+    def samples_kept(self) -> bool:
+        """Whether nothing moved by more than a thousandth of its step or of the interval, and no lead changed."""
         return self.verified and not any(e.protected in ("signal", "timing", "leads") for e in self.losses)
+
+    @property
+    def samples_identical(self) -> bool:
+        """Whether every sample of every lead arrived with exactly its value and its time (or as requested)."""
+        moved = any(not e.requested and ".samples[" in e.path for e in self.changed)
+        return self.samples_kept and not moved and not self.sample_error and not self.time_error
 
     def as_bytes(self) -> bytes:
         """The receipt as a JSON document in UTF-8."""

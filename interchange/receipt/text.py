@@ -55,7 +55,7 @@ def _page(receipt: Receipt, most: int, width: int, style: Style) -> list[str]:
 
     parts = [
         part("ATTENTION", _damage(receipt), alarming=True),
-        part("RESULT", _result(receipt), alarming=not receipt.samples_identical),
+        part("RESULT", _result(receipt), alarming=not receipt.samples_kept),
         part("DELIVERED", _delivered(receipt, most)),
         part("CHANGED", _entries(changed, most)),
         part("LEFT BEHIND", _entries(left, most)),
@@ -106,11 +106,11 @@ def _result(receipt: Receipt) -> list[str]:
     if not receipt.verified:
         return ["NOT VERIFIED: the output was not read back."]
     largest = f"largest change {_number(receipt.sample_error)} microvolts, {_number(receipt.time_error * 1000)} ms"
-    if not receipt.samples_identical:
+    if not receipt.samples_kept:
         kinds = {entry.protected for entry in receipt.losses}
         what = [word for kind, word in _DIFFER if kind in kinds]
         first = f"{' AND '.join(what)} DIFFER as accepted: {largest}."
-    elif receipt.sample_error or receipt.time_error:
+    elif not receipt.samples_identical:
         first = f"Samples the same within a thousandth of a step: {largest}."
     else:
         first = "Samples identical: every sample of every lead read back with its value and time."

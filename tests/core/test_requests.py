@@ -58,6 +58,15 @@ def test_zone_and_time() -> None:
         Requests(zone="2 hours").apply(RECORDING)
 
 
+def test_a_zone_that_is_there_is_not_replaced_under_the_same_clock_time() -> None:
+    zoned = RECORDING.with_(acquisition=Acquisition(time=Moment.parse("2031-04-05T14:03:07+01:00")))
+    assert Requests(zone="+01:00").apply(zoned) == zoned
+    with pytest.raises(UsageError, match="another zone"):
+        Requests(zone="+05:45").apply(zoned)
+    done = Requests(time="2031-04-05T14:03:07+05:45").apply(zoned)
+    assert str(done.acquisition.time) == "2031-04-05T14:03:07+05:45"
+
+
 def test_relabel_moves_name_measurement_and_mark() -> None:
     done = Requests(relabel=(("V4", "v4r"),)).apply(RECORDING)
     assert done.tracings[0].names == ("I", "V4R", "RESP")
@@ -68,6 +77,19 @@ def test_relabel_moves_name_measurement_and_mark() -> None:
         Requests(relabel=(("V4", "I"),)).apply(RECORDING)
     with pytest.raises(UsageError, match="has no lead V6"):
         Requests(relabel=(("V6", "V6R"),)).apply(RECORDING)
+
+
+def test_relabel_takes_the_old_label_away_and_knows_other_spellings() -> None:
+    labelled = RECORDING.with_(
+        tracings=(Tracing((Channel("V4", label="Lead V4 (C4)"),), SAMPLES[:1], Fraction(500)),), marks=()
+    )
+    done = Requests(relabel=(("v4", "V4R"),)).apply(labelled)
+    assert (done.tracings[0].channels[0].name, done.tracings[0].channels[0].label) == ("V4R", None)
+
+
+def test_leads_are_named_once() -> None:
+    with pytest.raises(UsageError, match="twice"):
+        Requests(leads=("V4", "I", "v4")).apply(RECORDING)
 
 
 def test_leads_keeps_order_and_drops_what_belongs_to_others() -> None:
@@ -83,6 +105,7 @@ def test_one_tracing() -> None:
     assert [t.names for t in done.tracings] == [("II",)]
     assert [m.text for m in done.marks] == ["b"]
     assert done.marks[0].tracing == 0
+    assert [m.concept for m in done.measurements] == ["pr-interval"]
     with pytest.raises(UsageError, match="2 tracings"):
         Requests(tracing=3).apply(RECORDING)
 
