@@ -20,6 +20,7 @@ from fractions import Fraction
 from typing import Final, NamedTuple
 
 from interchange.formats.wfdb.annotations import LONGEST_AUX, NOTE, Annotation, encode_annotations
+from interchange.formats.wfdb.customary import CUSTOMARY
 from interchange.formats.wfdb.fresh import fingerprint
 from interchange.formats.wfdb.mark_codes import Setting, code_for, marks_of
 from interchange.model import Mark
@@ -29,6 +30,7 @@ __all__ = ["Listed", "MarkFile", "is_listing", "listed", "mark_files", "mark_in_
 _LINE: Final = re.compile(r"Annotations ([A-Za-z0-9_]{1,60}): (\d{1,9}) marks?(?: of set (.+))?", re.ASCII)
 _SET: Final = re.compile(r"[A-Za-z0-9][A-Za-z0-9_.,()+/ -]{0,98}(?<! )", re.ASCII)
 _FLAG: Final = re.compile(rb" ?\[marks (\d{1,9})\]\Z")
+_COUNTED: Final = re.compile(r"(?:set)?[0-9]{1,3}", re.ASCII)
 _FINEST: Final = 1_000_000
 _PLAIN_ANNOTATOR: Final = "marks"
 _RHYTHM: Final = 28
@@ -85,7 +87,7 @@ def mark_files(
         inexact.extend(chosen[number] for number in sorted(rest))
         if items:
             data = encode_annotations(items, resolution)
-            annotator = f"{_annotator(group)}_{fingerprint(data)}"
+            annotator = f"{_annotator(group, len(files))}_{fingerprint(data)}"
             of = f" of set {group}" if group is not None else ""
             files.append(MarkFile(annotator, data, f"Annotations {annotator}: {len(items)} marks{of}"))
     return files, inexact
@@ -117,11 +119,14 @@ def _is_set(group: str | None) -> bool:
     return group is not None and _SET.fullmatch(group) is not None
 
 
-def _annotator(group: str | None) -> str:
-    """The beginning of an annotator's name: letters, digits, underscore."""
-    if group is None:
-        return _PLAIN_ANNOTATOR
-    return re.sub(r"[^A-Za-z0-9]+", "_", group)[:20].strip("_") or _PLAIN_ANNOTATOR
+def _annotator(group: str | None, number: int) -> str:
+    """The beginning of an annotator's name: a customary one as it is, else ``marks`` and a number.
+
+    The name of a set may be somebody's own; it stands in the header and never in the name of a file.
+    """
+    if group is not None and (group.lower() in CUSTOMARY or _COUNTED.fullmatch(group)):
+        return group
+    return _PLAIN_ANNOTATOR if number == 0 else f"{_PLAIN_ANNOTATOR}{number + 1}"
 
 
 def _resolution(

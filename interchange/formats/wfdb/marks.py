@@ -16,22 +16,16 @@ from typing import Final, NamedTuple
 
 from interchange.errors import SourceError
 from interchange.formats.wfdb.annotations import AnnotationFile, is_annotation_file, parse_annotations
+from interchange.formats.wfdb.customary import CUSTOMARY
 from interchange.formats.wfdb.fresh import fingerprint, is_fresh
 from interchange.formats.wfdb.mark_codes import Setting, marks_of
 from interchange.formats.wfdb.mark_files import Listed, mark_in_line, without_flag
 from interchange.formats.wfdb.notes import Notes
 from interchange.model import Mark, Unread
 
-__all__ = ["Ground", "annotators_beside", "foreign_marks", "own_marks"]
+__all__ = ["Ground", "annotators_beside", "foreign_marks", "own_marks", "unplaced"]
 
 _ANNOTATOR: Final = re.compile(r"[A-Za-z0-9_]{1,60}", re.ASCII)
-_CUSTOMARY: Final = frozenset(
-    {"atr", "ari", "ann", "ecg", "qrs", "wqrs", "gqrs", "sqrs", "pwave", "man", "ste", "st", "pu", "pu0", "pu1", "q1c"}
-    | {"q2c", "qt1", "xws", "alarms", "apn", "epi", "flt", "cba", "atr_avf", "i", "ii", "iii", "avr", "avl", "avf"}
-    | {f"v{number}" for number in range(1, 7)}
-)
-"""Annotators of public archives (from memory); a file of such a name is read even when it is damaged."""
-
 _OTHERS: Final = frozenset(
     {"hea", "dat", "mat", "txt", "json", "csv", "xml", "dcm", "scp", "pdf", "png", "jpg", "jpeg", "svg", "html", "md"}
     | {"zip", "gz", "edf", "log", "py", "npy", "tsv", "yml", "yaml", "tmp", "part", "bak"}
@@ -122,10 +116,24 @@ def foreign_marks(
             continue
         if is_fresh(annotator):
             unread.append(Unread(place, len(data), "annotation file of an earlier version of this record"))
-        elif suffix in _CUSTOMARY or is_annotation_file(data):
+        elif suffix in CUSTOMARY or is_annotation_file(data):
             found.extend(_read(data, annotator, place, ground, notes, unread))
         else:
             unread.append(Unread(place, len(data), "file beside the record that is no annotation file"))
+    return found
+
+
+def unplaced(names: Sequence[str], fetch: Fetch) -> list[Unread]:
+    """Annotation files beside a record without any tracing that they could stand on."""
+    found = []
+    for annotator in names:
+        try:
+            data = fetch(annotator)
+        except SourceError:
+            continue
+        if data is not None:
+            words = "annotation file of a record without samples"
+            found.append(Unread(f"annotation file .{annotator}", len(data), words))
     return found
 
 

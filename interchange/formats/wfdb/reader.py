@@ -16,7 +16,7 @@ from interchange.formats.wfdb.header import Header, Leftover, parse_header
 from interchange.formats.wfdb.infostrings import InfoString, unwrapped
 from interchange.formats.wfdb.layout import Span, is_layout, spans
 from interchange.formats.wfdb.mark_files import is_listing, listed
-from interchange.formats.wfdb.marks import Ground, annotators_beside, foreign_marks, own_marks
+from interchange.formats.wfdb.marks import Ground, annotators_beside, foreign_marks, own_marks, unplaced
 from interchange.formats.wfdb.model_lines import is_own
 from interchange.formats.wfdb.notes import Notes
 from interchange.formats.wfdb.segments import read_segments
@@ -61,6 +61,8 @@ def read(source: Source) -> Recording:
     if ground is not None:
         marks = foreign_marks(names, record.annotations, ground, notes, record.unread)
         recording = recording.with_(marks=(*recording.marks, *marks))
+    else:
+        record.unread.extend(unplaced(names, record.annotations))
     recording = without_gaps(recording, tracings, record.unread)
     return recording.with_(unread=tuple(record.all_unread()), findings=record.all_findings())
 
