@@ -89,7 +89,7 @@ def convert(
     check_target(job.target, overwrite=overwrite, source=path, same_ok=same_ok)
     original = read_opened(opened, source_format)
     if not any(tracing.samples.size for tracing in original.tracings):
-        raise SourceError("holds no samples, so there is nothing to convert", file=opened.shown)
+        raise _nothing(original, opened.shown)
     recording = requests.apply(original) if requests else original
     if deidentify is not None:
         from interchange.deidentify import deidentify as without_identity
@@ -154,13 +154,21 @@ def _open_files(files: Mapping[str, bytes]) -> Source:
 def _record_path(path: Path) -> Path:
     """The path itself, or with the suffix of a WFDB header: a record may be named with or without it."""
     try:
-        if not path.is_file():
+        if path.name and not path.is_file():
             header = path.with_name(f"{path.name}.hea")
             if header.is_file():
                 return header
     except (OSError, ValueError):
         raise SourceError("cannot be read: no such path", file=str(path)) from None
     return path
+
+
+def _nothing(recording: Recording, shown: str) -> SourceError:
+    """Why there is nothing to convert: the first error of the reading where there was one."""
+    first = next((finding for finding in recording.findings if finding.severity == "error"), None)
+    if first is None:
+        return SourceError("holds no samples, so there is nothing to convert", file=shown)
+    return SourceError(f"holds no samples that can be read: {first.reason}", first.place, shown)
 
 
 def read_opened(source: Source, format: str | None = None) -> Recording:

@@ -212,3 +212,12 @@ def test_ten_thousand_marks_are_matched_in_no_time() -> None:
     marks = tuple(Mark("normal-beat", 0, Fraction(i, 500)) for i in range(10_000))
     before = replace(BASE, marks=marks)
     assert differences(replace(BASE, marks=(*marks[:5000], *marks[5001:])), before) == {"marks[5000]": ("left", None)}
+
+
+def test_the_public_function_is_not_hidden_by_the_package_of_its_name() -> None:
+    import interchange
+    import interchange.compare.walk
+
+    recording = interchange.Recording.from_arrays(np.zeros((1, 4), np.int16), ["II"], 500)
+    assert interchange.compare.compare_recordings is compare_recordings
+    assert interchange.compare(recording, recording).same
