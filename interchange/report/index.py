@@ -38,7 +38,7 @@ def index_page(folder: str, rows: Sequence[Row], together: Sequence[Finding], ot
     words += f"{len(unreadable)} that cannot be read."
     head = [tag("h1", ["ECG recordings in ", tag("bdi", folder)]), tag("p", words, class_="lead")]
     heads = ("File", "Recorded", "Patient", "Format", "Errors", "Warnings", "Notes", "Check", "Conversion")
-    listed = table("One line per recording", heads, [_cells(row) for row in rows], numbers=(4, 5, 6))
+    listed = table("One line per recording", heads, [_cells(row) for row in rows], numbers=(4, 5, 6), wide=(2, 7))
     content = [section("recordings", "Recordings", [listed if rows else tag("p", "No recording was found.")])]
     places = [("recordings", "Recordings")]
     if together:

@@ -73,15 +73,19 @@ def table(
     rows: Iterable[Sequence[str]],
     *,
     numbers: Iterable[int] = (),
+    wide: Iterable[int] = (),
     foot: str = "",
 ) -> Html:
-    """A table with its caption; the first cell of a row names it.  It scrolls where it is too wide."""
-    right = set(numbers)
-    top = [tag("th", head, scope="col", class_="n" if n in right else None) for n, head in enumerate(heads)]
+    """A table with its caption; the first cell of a row names it.  It scrolls where it is too wide.
+
+    ``numbers``: columns that are set to the right; ``wide``: columns of long texts.
+    """
+    kinds = {**dict.fromkeys(wide, "w"), **dict.fromkeys(numbers, "n")}
+    top = [tag("th", head, scope="col", class_=kinds.get(n)) for n, head in enumerate(heads)]
     body = []
     for row in rows:
         cells = [tag("th", row[0], scope="row")]
-        cells += [tag("td", cell, class_="n" if place in right else None) for place, cell in enumerate(row[1:], 1)]
+        cells += [tag("td", cell, class_=kinds.get(place)) for place, cell in enumerate(row[1:], 1)]
         body.append(tag("tr", cells))
     inner = [tag("caption", caption), tag("thead", tag("tr", top)), tag("tbody", body)]
     scroller = tag("div", tag("table", inner), class_="scroll", tabindex="0", role="region", aria_label=caption)

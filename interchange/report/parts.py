@@ -160,7 +160,7 @@ def statements_section(statements: Sequence[Statement]) -> Html:
     warn = [tag("p", f"{open_} of {len(statements)} are not confirmed.", class_="alarm")] if open_ else []
     rows = [_statement(item) for item in statements[:MOST_ROWS]]
     heads = ("Statement", "Status", "Author", "Time")
-    return section("statements", "Statements", [*warn, table("Statements as received", heads, rows)])
+    return section("statements", "Statements", [*warn, table("Statements as received", heads, rows, wide=(1,))])
 
 
 def _statement(item: Statement) -> tuple[str, ...]:

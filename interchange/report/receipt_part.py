@@ -91,7 +91,7 @@ def _entries(caption: str, entries: Sequence[Entry]) -> list[Html]:
         return []
     rows = [(_field(entry), _side(entry.before), _side(entry.after), _why(entry)) for entry in entries[:MOST_ROWS]]
     more = f"and {len(entries) - MOST_ROWS} more: the receipt's file has all" if len(entries) > MOST_ROWS else ""
-    return [table(caption, ("Field", "Before", "After", "Why"), rows, foot=more)]
+    return [table(caption, ("Field", "Before", "After", "Why"), rows, wide=(3,), foot=more)]
 
 
 def _field(entry: Entry | Added) -> Html:

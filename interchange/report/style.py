@@ -34,6 +34,7 @@ thead th{border-bottom:2px solid var(--line)}
 tbody th{font-weight:500}
 th,td{overflow-wrap:break-word;max-width:32rem}
 tbody th,td{min-width:4rem}
+td.w{min-width:14rem}
 .n{text-align:end;font-variant-numeric:tabular-nums;white-space:nowrap}
 small{display:block;color:var(--soft)}
 figure{margin:1rem 0}
