@@ -57,7 +57,8 @@ class Part:
 
     def line(self) -> str:
         """The line that names it."""
-        return f"scp.part: {self.tracing} {self.name} {self.start} {self.digest}"
+        name = self.name.encode("ascii", "backslashreplace").decode("ascii")  # a plain name has no backslash
+        return f"scp.part: {self.tracing} {name} {self.start} {self.digest}"
 
 
 @dataclass(slots=True)
@@ -131,12 +132,14 @@ def _measure(text: str) -> tuple[str | None, str]:
 
 def _part(value: str) -> Part | None:
     found = _PART.fullmatch(value)
-    if found is None or not is_plain_name(found[2]) or found[3].endswith("/0"):
+    if found is None or not found[2].isascii():
         return None
     try:
-        return Part(int(found[1]), found[2], Fraction(found[3]), found[4])
+        name = found[2].encode("ascii").decode("unicode_escape")
+        part = Part(int(found[1]), name, Fraction(found[3]), found[4])
     except (ValueError, ZeroDivisionError):
         return None
+    return part if is_plain_name(name) else None
 
 
 def text_blocks(lines: Sequence[str]) -> list[str]:

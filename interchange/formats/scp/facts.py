@@ -249,6 +249,11 @@ FACTS: Final[dict[str, Fact]] = {
         "EN 1064 5.7, 5.9",
         "seen",
     ),
+    "requantised": Fact(
+        "Steps of section 6 that are coarser than those of section 5 mean that the residual was rounded.",
+        "EN 1064 5.7, Annex C",
+        "memory",
+    ),
     "beat-length": Fact(
         "Samples of the reference beat: its length in ms over the interval of section 5.", "EN 1064 5.7, 5.8", "seen"
     ),

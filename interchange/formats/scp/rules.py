@@ -198,6 +198,8 @@ _TABLE: Final[tuple[Rule, ...]] = (
          "The rhythm would be shown at a wrong speed: it is not shown."),
     _row("bimodal", "note", "bimodal-interpolation", "the rhythm was compressed with loss and is a reconstruction",
          "Outside the protected areas samples are interpolated and may differ from what another reader shows."),
+    _row("requantised", "note", "requantised", "the rhythm was rounded to coarser steps when the beat was subtracted",
+         "Its samples are marked as reconstructed."),
     _row("bimodal-counts", "warning", "bimodal-counts",
          "the number of stored values fits only another reading of the bimodal rule",
          "The reading that fits was taken."),

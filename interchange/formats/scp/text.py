@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from typing import Final
 
-__all__ = ["LANGUAGES", "decode", "encode", "is_known", "language_for", "read_text"]
+__all__ = ["LANGUAGES", "decode", "encode", "holds", "is_known", "language_for", "read_text"]
 
 LANGUAGES: Final[dict[int, str]] = {
     0x00: "ascii",
@@ -84,10 +84,12 @@ def decode(raw: bytes, language: int) -> tuple[str, str | None]:
     if language == 0x0F:
         return _decode_jis_x_0201(raw)
     name = LANGUAGES.get(language, "latin-1")
-    try:
-        return raw.decode(name), "text-east-asian" if language in _EAST_ASIAN else None
-    except UnicodeDecodeError:
-        return raw.decode(name, "backslashreplace"), "text-set"
+    for attempt in (name, "shift_jis") if name == "euc_jp" else (name,):
+        try:
+            return raw.decode(attempt), "text-east-asian" if language in _EAST_ASIAN else None
+        except UnicodeDecodeError:
+            continue
+    return raw.decode(name, "backslashreplace"), "text-set"
 
 
 def _fall_back(raw: bytes) -> str:
@@ -131,14 +133,16 @@ def _decode_escaped(raw: bytes) -> tuple[str, str | None]:
 
 def language_for(texts: list[str]) -> int:
     """The language code that holds all texts: ASCII, Latin-1, another single-byte set, else Unicode."""
-    whole = "".join(texts)
-    for language in _WRITTEN:
-        try:
-            whole.encode(LANGUAGES[language])
-        except UnicodeEncodeError:
-            continue
-        return language
-    return 0x07
+    return next((language for language in _WRITTEN if holds(language, texts)), 0x07)
+
+
+def holds(language: int, texts: list[str]) -> bool:
+    """Whether the character set of ``language`` has everything in the texts."""
+    try:
+        "".join(texts).encode(LANGUAGES[language])
+    except UnicodeEncodeError:
+        return False
+    return True
 
 
 def encode(text: str, language: int, most: int = 0xFFFF) -> bytes:

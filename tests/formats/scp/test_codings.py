@@ -234,7 +234,7 @@ def test_reference_beat_subtraction_with_different_multipliers(record: plain.Rec
     assert nanovolts(document) == [samples for _, _, samples in made.leads]
     assert [(w.samples * document.beat.step).tolist() for w in document.beat.waves] == made.beats
     assert document.rhythm.lossy == ("requantised" if record.step > record.beat_step else None)
-    assert {f.rule for f in log.findings} <= {"scp.zone-beat"}
+    assert {f.rule for f in log.findings} <= {"scp.zone-beat", "scp.requantised"}
 
 
 @st.composite

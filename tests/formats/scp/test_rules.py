@@ -193,6 +193,7 @@ BROKEN: dict[str, Callable[[], bytes]] = {
     "subtraction-incomplete": lambda: base(subtracted=True),
     "bimodal-incomplete": lambda: patched(base(), 6, 5, b"\1"),
     "bimodal": lambda: base(factor=2, **BEAT),
+    "requantised": lambda: base(subtracted=True, step=5000, **BEAT),
     "bimodal-counts": lambda: base(factor=4, rounds_up=False, **{**BEAT, "areas": [(4, 9)]}),
     "bimodal-factor": lambda: patched(base(factor=2, **BEAT), 6, 2, b"\xd0\x07"),
     "beat-count": lambda: pointer(4, 2, 0, pointer(4, 6, 0, base(**BEAT, **HUFFMAN))),

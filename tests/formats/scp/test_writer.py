@@ -635,6 +635,46 @@ def test_leads_without_a_sure_code_are_written_as_0_with_their_name() -> None:
     assert [bodies(source)[3][10 + 9 * n] for n in range(4)] == [0, 121, 111, 12]
 
 
+def test_lines_do_not_change_the_character_set_of_the_fields() -> None:
+    patient = Patient(name=PersonName(family="Ørwin"), comments=("山田",))
+    source = recording(rhythm([[1, 2]], "I"), patient=patient)
+    assert differences(source) == []
+    found = tags(source)
+    assert found[0] == ["Ørwin".encode("latin-1") + b"\0"]
+    assert found[14][0][16] == 0x01
+    assert b"patient.comments[0]: \\u5C71\\u7530" in found[30][0]
+
+
+def test_texts_that_are_too_long_for_their_place_do_not_take_others_with_them() -> None:
+    long = "x" * 70_000
+    patient = Patient(comments=("first", long, "third"), name=PersonName(family="Moor", text=long))
+    measurements = tuple(Measurement("other", n, text=long if n == 1 else None) for n in range(3))
+    source = recording(
+        rhythm([[1, 2]], "I"),
+        patient=patient,
+        measurements=measurements,
+        statements=(Statement(long, confirmed=False), Statement("short", confirmed=False)),
+        acquisition=Acquisition(time=TAKEN, remarks=(long, "kept")),
+    )
+    lost = {path for path, _, _ in differences(source)}
+    assert lost == {
+        "patient.name.text",
+        "patient.comments[1]",
+        "acquisition.remarks[0]",
+        "measurements[1]",
+        "statements[0].text",
+    }
+    assert not {f.severity for f in SCP.check(Source(encoded(source).main[1]))} & {"error"}
+
+
+def test_a_record_under_a_name_in_another_script() -> None:
+    source = recordings()["field-strip"]
+    made = SCP.encode(source, "Łódź 5", {"coding": "plain"})
+    assert [name for name, _ in made.files] == ["Łódź 5-2.scp", "Łódź 5.scp"]
+    assert compare_recordings(source, back(made)).differences == ()
+    assert plain.sections_of(made.main[1])[1].isascii() or b"\x01" in made.main[1]
+
+
 @settings(max_examples=20, deadline=None, suppress_health_check=list(HealthCheck))
 @given(full(), st.sampled_from(["plain", "huffman"]))
 def test_anything_the_model_allows_is_written_soundly_or_refused(source: Recording, coding: str) -> None:

@@ -228,6 +228,8 @@ def _with_beats(
             log.add("value-overflow", at(signal.blocks[number].start, 6), f"lead {number + 1}")
         waves.append(added)
     coarser = "requantised" if rhythm.step > reference.step else None
+    if coarser and not rhythm.lossy:
+        log.add("requantised", at(signal.offset, 6), f"{rhythm.step} nV, beat {reference.step} nV")
     return Rhythm(tuple(waves), step, rhythm.interval, rhythm.lossy or coarser)
 
 

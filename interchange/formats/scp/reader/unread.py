@@ -32,7 +32,13 @@ _NEW_SECTIONS = {
 
 def find_unread(document: Document, groups: list[Group]) -> tuple[Unread, ...]:
     """Everything that was left, in the order of the sections."""
-    found = (_fields(document), _leads(document, groups), _measurements(document), _sections(document), _gaps(document))
+    found = (
+        _fields(document),
+        _leads(document, groups),
+        _measurements(document, bool(groups)),
+        _sections(document),
+        _gaps(document),
+    )
     return tuple(entry for part in found for entry in part)
 
 
@@ -77,8 +83,15 @@ def _leads(document: Document, groups: list[Group]) -> Iterator[Unread]:
             yield Unread(at(block.start, 6), block.end - block.start, f"data of lead {index + 1}, not decoded")
 
 
-def _measurements(document: Document) -> Iterator[Unread]:
+def _measurements(document: Document, has_rhythm: bool) -> Iterator[Unread]:
     found = document.globals
+    if not has_rhythm and document.beats is not None and document.beats.zones:
+        zones = document.beats.zones
+        yield Unread(at(zones[0].offset, 4), 14 * len(zones), "QRS complexes of a rhythm that is not there")
+    if not has_rhythm and found is not None and found.spikes:
+        yield Unread(
+            at(found.spikes[0].offset, 7), 10 * len(found.spikes), "pacing spikes of a rhythm that is not there"
+        )
     if found is not None:
         kept = blocks_of_beat_types(found)
         if len(kept) < len(found.blocks):

@@ -13,6 +13,8 @@ __all__ = ["MANUFACTURER_IN_WORDS", "Device", "build_device", "language_of", "pa
 
 _FIXED: Final = struct.Struct("<HHHBB6sBBBBB16s")
 _LANGUAGE: Final = 16
+_LONGEST: Final = 8192
+"""Most bytes of one string: five of them have to fit into a field."""
 MANUFACTURER_IN_WORDS: Final = 255
 """Manufacturer code that says: the name stands in the last string."""
 
@@ -111,7 +113,7 @@ def build_device(device: Device) -> bytes:
     )
     program, *more = (*device.strings, *[""] * 5)[:5]
     first = _first_bytes(program, 254, device.language) + b"\0"
-    others = [encode(text, device.language) for text in more]
+    others = [encode(text, device.language, _LONGEST) for text in more]
     return fixed + bytes([len(first)]) + first + b"".join(others)
 
 

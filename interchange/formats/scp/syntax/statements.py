@@ -129,6 +129,6 @@ def build_coded(flag: int, date: Date, time: Clock, statements: Sequence[tuple[i
     """The body of section 11 from (number, type, text); the length counts the type byte."""
     parts = [_header(flag, date, time, len(statements))]
     for number, kind, text in statements:
-        raw = encode(text, language)
+        raw = encode(text, language, 0xFFFE)
         parts.append(_PREFIX.pack(number, len(raw) + 1) + bytes((kind,)) + raw)
     return b"".join(parts)

@@ -8,7 +8,6 @@ from dataclasses import replace
 
 from interchange.formats.contract import Encoded, Note
 from interchange.formats.scp.carried import MARKER, Part
-from interchange.formats.scp.writer.lines import lines_for
 from interchange.formats.scp.writer.plan import FilePlan, plan_files
 from interchange.formats.scp.writer.single import Single, prepare
 from interchange.model import Mark, Recording
@@ -63,7 +62,7 @@ def _further(recording: Recording, file: FilePlan, main: str, huffman: bool) -> 
     single.own_lines = [f"scp.part-of: {main}"]
     base = single.base()
     wanted = alone.with_(tracings=tuple(replace(file.only.tracing, of=None, start=b.start) for b in base.tracings))
-    return single.record((), lines_for(base, wanted, ())), notes
+    return single.record((), single.lines(base, wanted, (), ())), notes
 
 
 def _finished(
@@ -93,7 +92,8 @@ def _finished(
     full_base = full_base.with_(acquisition=replace(full_base.acquisition, remarks=() if lost else remarks))
     single.own_lines = [part.line() for part in parts]
     marks = tuple(_renumbered(mark, place) for mark in single.marked.order)
-    return single.record(() if lost else remarks, lines_for(full_base, wanted, marks))
+    shown = () if lost else remarks
+    return single.record(shown, single.lines(full_base, wanted, marks, shown))
 
 
 def _remarks(recording: Recording) -> tuple[tuple[str, ...], tuple[str, ...]]:

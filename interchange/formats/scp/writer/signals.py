@@ -60,10 +60,13 @@ def encode_signals(file: FilePlan, huffman: bool) -> Signals:
     found: list[Rhythm | None] = [None, None]
     if rows:
         interval = round(1_000_000 / file.rhythms[0].tracing.rate)
-        found[0], bodies[6] = _signal(rows, interval, huffman, "tracings[0]")
+        index = file.rhythms[0].index
+        found[0], bodies[6] = _signal(rows, interval, huffman, f"tracings[{index}]", notes)
+        _note_interval(file.rhythms, interval, notes)
     if file.beat is not None:
         interval = round(1_000_000 / file.beat.tracing.rate)
-        found[1], bodies[5] = _signal(beat, interval, huffman, f"tracings[{file.beat.index}]")
+        found[1], bodies[5] = _signal(beat, interval, huffman, f"tracings[{file.beat.index}]", notes)
+        _note_interval([file.beat], interval, notes)
     return Signals(tuple(leads), found[0], found[1], bodies, groups, huffman, tuple(notes))
 
 
@@ -120,8 +123,20 @@ def _beat_row(tracing: Tracing, row: int) -> Row:
     return Row(tracing.samples[row], channel.step, channel.offset)
 
 
-def _signal(rows: Sequence[Row | None], interval: int, huffman: bool, path: str) -> tuple[Rhythm, bytes]:
+def _note_interval(placed: Sequence[Placed], interval: int, notes: list[Note]) -> None:
+    for entry in placed:
+        if entry.tracing.rate * interval != 1_000_000:
+            reason = f"samples are whole microseconds apart: {interval}"
+            notes.append(Note("changed", f"tracings[{entry.index}].rate", reason))
+
+
+def _signal(
+    rows: Sequence[Row | None], interval: int, huffman: bool, path: str, notes: list[Note]
+) -> tuple[Rhythm, bytes]:
     there = scale([row for row in rows if row is not None])
+    if not there.exact:
+        reason = f"no step of whole nanovolts holds all values in 16 bits; {there.step} nV moves them least"
+        notes.append(Note("changed", f"{path}.samples", reason))
     order, blocks = _blocks(there, huffman)
     for block in blocks:
         if len(block) > LONGEST_BLOCK:

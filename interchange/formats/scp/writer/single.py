@@ -15,14 +15,15 @@ from interchange.formats.scp.syntax.frame import build_record
 from interchange.formats.scp.syntax.header import build_fields
 from interchange.formats.scp.syntax.leads import build_leads
 from interchange.formats.scp.syntax.tables import build_tables
-from interchange.formats.scp.text import language_for
+from interchange.formats.scp.text import holds, language_for
 from interchange.formats.scp.writer.beats import Marked, place_marks
+from interchange.formats.scp.writer.lines import lines_for
 from interchange.formats.scp.writer.measures import build_section_7, build_section_10
 from interchange.formats.scp.writer.people import Entry, build_entries, entries_for, texts_of
 from interchange.formats.scp.writer.plan import FilePlan
 from interchange.formats.scp.writer.signals import Signals, encode_signals, lead_code
 from interchange.formats.scp.writer.statements import Reported, choose_statements
-from interchange.model import Recording
+from interchange.model import Mark, Recording
 
 __all__ = ["Single", "prepare"]
 
@@ -51,6 +52,14 @@ class Single:
         )
         return build_recording(document, (), carried, Log())
 
+    def lines(self, base: Recording, wanted: Recording, order: Sequence[Mark], remarks: Sequence[str]) -> list[str]:
+        """The lines to carry; in ASCII where other letters in them would change the character set of all fields."""
+        lines = lines_for(base, wanted, order)
+        entries = self._entries(remarks)
+        if holds(self._language(entries), lines):
+            return lines
+        return lines_for(base, wanted, order, ascii_only=True)
+
     def record(self, remarks: Sequence[str], lines: Sequence[str]) -> bytes:
         """The bytes of the record with its remarks and the lines that it carries."""
         return self._bytes([*remarks, *text_blocks([*self._lines_of_the_record(), *lines])], signals=True)
@@ -78,7 +87,7 @@ class Single:
         return self.signals.beat is not None and self.section_7 is not None and not self.marked.positions
 
     def _bytes(self, texts: Sequence[str], signals: bool) -> bytes:
-        entries = entries_for(self.recording.patient, self.recording.acquisition, texts, 5 in self.signals.bodies)
+        entries = self._entries(texts)
         language = self._language(entries)
         bodies = {1: build_fields(build_entries(entries, language))}
         if self.signals.leads:
@@ -98,6 +107,9 @@ class Single:
         if self.reported.has_codes:
             bodies[11] = self.reported.section_11(language)
         return build_record(bodies)
+
+    def _entries(self, texts: Sequence[str]) -> list[Entry]:
+        return entries_for(self.recording.patient, self.recording.acquisition, texts, 5 in self.signals.bodies)
 
     def _language(self, entries: Sequence[Entry]) -> int:
         statements = self.reported.statements
