@@ -30,9 +30,9 @@ if TYPE_CHECKING:
 
 __all__ = ["Joined", "read_segments"]
 
-MOST_VALUES: Final = 1 << 27
+MOST_VALUES: Final = 1 << 24
 VALUES_PER_BYTE: Final = 64
-"""A record may have 2**27 values plus 64 for each byte of its files, gaps included (a limit of this project)."""
+"""A record may have 2**24 values plus 64 for each byte of its files, gaps included (a limit of this project)."""
 
 _GAP: Final = "~"
 _DAY: Final = 86400

@@ -119,6 +119,12 @@ def test_a_damaged_file_of_a_customary_name_is_read_as_far_as_it_goes() -> None:
     assert found.unread[0].place.startswith("annotation file .atr, byte")
 
 
+def test_annotations_of_a_record_without_signals_are_listed() -> None:
+    found = read("rec 0 360 100\n", atr=encode_annotations([Annotation(5, 1)], None))
+    assert found.marks == ()
+    assert [(u.place, u.size) for u in found.unread] == [("annotation file .atr", 4)]
+
+
 def test_annotations_outside_the_record_are_kept_and_reported() -> None:
     found = with_annotations(Annotation(5, 1), Annotation(10**9, 1))
     assert len(found.marks) == 2
