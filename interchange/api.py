@@ -206,7 +206,7 @@ class _Job:
         self.entry = formats.by_name(format) if format else formats.by_suffix(target.name)
         if self.entry is None:
             suffixes = ", ".join(entry.suffix for entry in formats.FORMATS)
-            raise UsageError(f"the name ends with no suffix of a format ({suffixes}); say which format", str(target))
+            raise UsageError(f"the name ends with no suffix of a format ({suffixes}); name the format (--to)", str(target))
         self.target = target
         if not target.name.lower().endswith(self.entry.suffix):
             self.target = target.with_name(target.name + self.entry.suffix) if self.entry.name == "wfdb" else target

@@ -34,7 +34,7 @@ def check_target(target: Path, *, overwrite: bool, source: Path | None = None, s
         if not target.exists():
             return
         if source is not None and source.exists() and target.samefile(source):
-            raise TargetError("is the source itself", file=shown)
+            raise TargetError("is the source itself; give the target another name", file=shown)
         if not overwrite and not same_ok:
             raise TargetError("exists already (--overwrite replaces it)", file=shown)
     except OSError as error:

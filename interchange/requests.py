@@ -97,14 +97,42 @@ def _set(recording: Recording, field: str, value: str) -> Recording:
         raise UsageError(f"can set fields of patient, acquisition and trial, or {', '.join(FIELD_NAMES)}", "--set")
     changed, rest = apply(recording, [f"{path}: {escaped(value)}"])
     if rest:
-        raise UsageError("the field is unknown or the value is not of its form", f"--set {field}")
+        raise UsageError(_why_not_set(path), f"--set {field}")
     return changed
+
+
+_FORMS = {
+    "patient.birth_date": "a date, as 1968-11-02",
+    "patient.sex": "female, male or other",
+    "patient.age": "a number with its unit, as 62 a (years), 5 mo, 3 wk, 12 d",
+    "patient.height": "a number with its unit, as 168 cm",
+    "patient.weight": "a number with its unit, as 71 kg",
+    "patient.systolic": "a number with its unit, as 104 mm[Hg]",
+    "patient.diastolic": "a number with its unit, as 66 mm[Hg]",
+    "acquisition.time": "a date and time, as 2031-04-05T14:03:07+02:00",
+}
+
+
+def _why_not_set(path: str) -> str:
+    """What is wrong with a field or with its value; the value itself, which may be about somebody, is not repeated."""
+    from interchange.model.paths import field_paths
+
+    bare = "".join(part.partition("]")[2] if index else part for index, part in enumerate(path.split("[")))
+    if bare in _FORMS:
+        return f"the value must be {_FORMS[bare]}"
+    if bare in field_paths():
+        return "the value is not of the form that this field has"
+    return 'there is no such field; "interchange convert --help" names the usual ones'
 
 
 def _one_tracing(recording: Recording, number: int) -> Recording:
     if not 1 <= number <= len(recording.tracings):
-        raise UsageError(f"the recording has {len(recording.tracings)} tracings", "--tracing")
+        raise UsageError(f"the recording has {_tracings(len(recording.tracings))}", "--tracing")
     return _with_tracings(recording, [t if i == number - 1 else None for i, t in enumerate(recording.tracings)])
+
+
+def _tracings(count: int) -> str:
+    return "one tracing" if count == 1 else f"{count} tracings"
 
 
 def _with_tracings(recording: Recording, tracings: Sequence[Tracing | None]) -> Recording:

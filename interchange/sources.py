@@ -119,7 +119,7 @@ def load(path: Path, within: Path | None = None) -> bytes | None:
         if not path.exists():
             return None
         if not path.is_file():
-            raise SourceError("is no regular file", file=str(path))
+            raise SourceError("is a folder, not a file" if path.is_dir() else "is no regular file", file=str(path))
         if path.stat().st_size > MAX_BYTES:
             raise SourceError(f"is larger than {MAX_BYTES} bytes", file=str(path))
         return path.read_bytes()

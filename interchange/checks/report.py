@@ -162,7 +162,8 @@ def _leads(view: View, summary: LeadSummary) -> str:
     if set(summary.wanted) == set(LIMB_LEADS):
         text = f"{_word(have)} of six limb leads{_following(have, derivable, total)} and no chest lead"
     elif total == 1:
-        text = f"one lead, {summary.present[0]}" if have else "no lead"
+        only = [*summary.present, *(other for _, other in summary.stood_in)]
+        text = f"one lead, {only[0]}" if only else "no lead"
     else:
         text = f"{_word(have)} of {_word(total)} leads{_following(have, derivable, total)}"
     if summary.extra:
@@ -210,15 +211,13 @@ def _lasting(duration: Fraction) -> str:
 
 def _to_look_at(found: list[Finding]) -> str:
     errors = sum(f.severity == "error" for f in found)
-    things = errors + sum(f.severity == "warning" for f in found)
-    if not things:
+    warnings = sum(f.severity == "warning" for f in found)
+    if not errors and not warnings:
         return "Nothing to look at"
-    text = f"{_word(things)} {'thing' if things == 1 else 'things'} to look at"
-    if errors == things:
-        text += ", an error" if errors == 1 else ", all errors"
-    elif errors:
-        text += f", {_word(errors)} of them {'an error' if errors == 1 else 'errors'}"
-    return _capital(text)
+    spell = str if max(errors, warnings) >= len(_WORDS) else _word
+    kinds = [(errors, "error"), (warnings, "warning")] if errors else [(warnings, "thing")]
+    told = " and ".join(f"{spell(count)} {kind}{'' if count == 1 else 's'}" for count, kind in kinds if count)
+    return _capital(f"{told} to look at")
 
 
 def _word(count: int) -> str:

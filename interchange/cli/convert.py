@@ -138,7 +138,12 @@ def _receipt_place(arguments: argparse.Namespace) -> str | None:
 
 def accepted(arguments: argparse.Namespace) -> tuple[str, ...]:
     """The protected classes that may change."""
-    return tuple(name for text in arguments.accept for name in names(text, "--accept"))
+    from interchange.compare import PROTECTED
+
+    given = tuple(name for text in arguments.accept for name in names(text, "--accept"))
+    if not set(given).issubset(PROTECTED):
+        raise UsageError(f"the classes that can be accepted are {', '.join(PROTECTED)}", "--accept")
+    return given
 
 
 def format_options(arguments: argparse.Namespace) -> dict[str, Any]:

@@ -83,7 +83,7 @@ class _Parser(argparse.ArgumentParser):
         put(message.removesuffix("\n"))
 
     def error(self, message: str) -> NoReturn:
-        raise CommandLineError(message)
+        raise CommandLineError(_in_our_words(message))
 
     def exit(self, status: int = 0, message: str | None = None) -> NoReturn:
         raise Finished
@@ -102,12 +102,26 @@ def parse(arguments: Sequence[str]) -> argparse.Namespace:
     try:
         found = parser.parse_args(_joined(arguments))
         if found.command is None:
-            raise CommandLineError("say what to do: " + ", ".join(name for name, _, _ in COMMANDS))
+            raise CommandLineError(f"which command? There are {', '.join(name for name, _, _ in COMMANDS)}")
         return found
     except argparse.ArgumentError as error:
         raise _located(_understood(error), arguments) from None
     except CommandLineError as error:
         raise _located(error, arguments) from None
+
+
+_WORDS = {
+    "the following arguments are required: ": "{} is missing",
+    "unrecognized arguments: ": "not understood: {}",
+}
+
+
+def _in_our_words(message: str) -> str:
+    """What the parent says of a command line, said shorter."""
+    for start, words in _WORDS.items():
+        if message.startswith(start):
+            return words.format(message.removeprefix(start))
+    return message
 
 
 def _understood(error: argparse.ArgumentError) -> CommandLineError:

@@ -67,6 +67,11 @@ def test_limb_leads_alone_are_six_of_six_and_no_chest_lead():
     assert finding.reason.endswith("(6 of 6 limb leads, 0 of 6 chest leads)")
 
 
+@pytest.mark.parametrize("name", ["I", "II", "V2", "MCL1"])
+def test_one_lead_is_named_whatever_set_it_makes_up(name):
+    assert build_report(made_of(name), ()).verdict.startswith(f"One lead, {name}, 10 s")
+
+
 def test_limb_leads_against_an_expected_twelve_are_an_error():
     report = build_report(made_of(*LIMB), (), "standard-12")
     assert report.status == 1
@@ -74,7 +79,7 @@ def test_limb_leads_against_an_expected_twelve_are_an_error():
     (finding,) = [f for f in report.findings if f.rule == "leads.incomplete"]
     assert finding.severity == "error"
     assert "V1, V2, V3, V4, V5, V6" in finding.reason
-    assert report.verdict == ("Six of twelve leads, 10 s, 500 samples/s. One thing to look at, an error.")
+    assert report.verdict == ("Six of twelve leads, 10 s, 500 samples/s. One error to look at.")
 
 
 def test_no_purpose_of_a_lead_set_is_named():

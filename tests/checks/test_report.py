@@ -26,9 +26,9 @@ def test_verdict_comes_first_and_counts_what_is_worth_a_look():
     ("outside", "words"),
     [
         ((READER,), "One thing to look at."),
-        ((FORMAT,), "One thing to look at, an error."),
-        ((FORMAT, READER), "Two things to look at, one of them an error."),
-        ((FORMAT, FORMAT.__class__("scp.b", "error", "", "b")), "Two things to look at, all errors."),
+        ((FORMAT,), "One error to look at."),
+        ((FORMAT, READER), "One error and one warning to look at."),
+        ((FORMAT, FORMAT.__class__("scp.b", "error", "", "b")), "Two errors to look at."),
     ],
 )
 def test_errors_are_told_in_the_verdict(outside, words):

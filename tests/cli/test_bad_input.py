@@ -39,7 +39,7 @@ def broken_sources(folder: Path) -> dict[str, tuple[Path, str]]:
     return {
         **paths,
         "missing": (folder / "nothing.scp", "there is no such file"),
-        "folder": (folder / "afolder", "is no regular file"),
+        "folder": (folder / "afolder", "is a folder, not a file"),
     }
 
 
@@ -150,7 +150,7 @@ def test_the_source_itself_is_never_the_target(cli, tmp_path: Path) -> None:
     before = source.read_bytes()
     done = cli("convert", source, source, "--overwrite")
     assert done.status == 5
-    assert done.err == f"interchange: {source}: is the source itself\n"
+    assert done.err == f"interchange: {source}: is the source itself; give the target another name\n"
     hard = tmp_path / "same.scp"
     hard.hardlink_to(source)
     assert cli("convert", source, hard, "--overwrite").status == 5

@@ -91,7 +91,7 @@ def test_targets_that_are_refused(tmp_path: Path) -> None:
         "is a folder": tmp_path,
         "is a link": tmp_path / "link.scp",
         "the folder does not exist": tmp_path / "none" / "x.scp",
-        "is the source itself": tmp_path / "hard.scp",
+        "is the source itself; give the target another name": tmp_path / "hard.scp",
         "not one that every system can hold": tmp_path / "a:b.scp",
     }
     for reason, target in cases.items():
