@@ -299,7 +299,7 @@ def measured(code: str, lead_known: bool) -> tuple[Concept | None, str | None]:
     scope: Literal["per lead", "global"] = "per lead" if lead_known else "global"
     other: Literal["per lead", "global"] = "global" if lead_known else "per lead"
     text = code.strip().upper()
-    if text.isascii() and text.isdigit() and 131072 <= int(text[:10]) < 2**32:
+    if text.isascii() and text.isdigit() and len(text) <= 10 and 131072 <= int(text) < 2**32:
         text = mdc_code(int(text))
     if ":" in text:
         known = concept_by_mdc(text)

@@ -263,8 +263,10 @@ def named(code: str, shown: str) -> tuple[str, str | None, str, bool, bool]:
         other = lead_named(shown) if shown else None
         if other is not None and not other.aecg_code and (lead is None or other.nearest_code == lead.mdc_code):
             return channel_name(other), None, "recorded", True, True
-    if lead is None or lead.id == "unspecified":
-        return shown or code or "unnamed", code if shown and code and not lead else None, "recorded", False, True
+    if lead is None:
+        return shown or code or "unnamed", code if shown and code else None, "recorded", False, True
+    if lead.id == "unspecified" and shown:
+        return shown, None, "recorded", True, True
     spelt = code.upper() in (lead.mdc_refid.upper(), lead.mdc_refid_other.upper())
     return channel_name(lead), None if spelt else code, lead.origin, True, spelt
 

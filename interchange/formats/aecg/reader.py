@@ -54,7 +54,7 @@ def read_document(document: Document, log: Log) -> Recording:
         if entry.tracings:
             read_annotations(entry, place, content, log, _beat(entry, place))
     recording = _assembled(header, series, place, content, log)
-    recording = _with_lines(recording, header)
+    recording = _with_lines(recording, header, message, log)
     message.used = True
     if len(log.zones) > 1:
         log.add("aecg.zone-mixed", message)
@@ -144,13 +144,13 @@ def _people(series: list[Series], log: Log) -> list[Person]:
     return found
 
 
-def _with_lines(recording: Recording, header: Header) -> Recording:
-    """The recording with this project's own lines taken in; those that are not understood become remarks."""
+def _with_lines(recording: Recording, header: Header, message: Node, log: Log) -> Recording:
+    """The recording with this project's own lines taken in; those that are not become remarks."""
     if not header.lines:
         return recording
-    from interchange.model.lines import apply
+    from interchange.formats.aecg.lines import taken_in
 
-    recording, others = apply(recording, header.lines)
+    recording, others = taken_in(recording, header.lines, message, log)
     if others:
         remarks = (*recording.acquisition.remarks, *others)
         recording = recording.with_(acquisition=replace(recording.acquisition, remarks=remarks))

@@ -15,6 +15,7 @@ from interchange.errors import RefusedError
 from interchange.formats.aecg.clock import Clock
 from interchange.formats.aecg.difference import lines_for
 from interchange.formats.aecg.edition import to_2009
+from interchange.formats.aecg.lines import guard_line, is_numbered
 from interchange.formats.aecg.log import Log
 from interchange.formats.aecg.markup import HL7, XSI, tree
 from interchange.formats.aecg.read_devices import analysing_device, is_bare, recorder
@@ -93,12 +94,12 @@ def _message(recording: Recording, notes: list[Note]) -> etree._Element:
     lines = _lines(recording, native, clock)
     lines += channel_lines(recording.tracings)
     lines += content_lines(recording, done)
+    if any(is_numbered(line) for line in lines):
+        lines.append(guard_line(root))
     for offset, text in enumerate(lines):
         root.insert(before_series + offset, add_line(text))
     if lines:
-        notes.append(
-            Note("info", "", f"{len(lines)} values stand in lines of text, for want of a field in the message")
-        )
+        notes.append(Note("info", "", f"{len(lines)} lines of text hold what the message has no field for"))
     return root
 
 

@@ -185,6 +185,12 @@ ODD: dict[str, Odd] = {
     "measurement-in-kilograms": _marked(
         "aecg.annotation-unit", content='<code code="MDC_ECG_TIME_PD_QT"/><value xsi:type="PQ" value="4" unit="kg"/>'
     ),
+    "stale-lines": _whole(
+        "aecg.lines-stale",
+        old="<component><series>",
+        new='<pertainsTo><subjectFindingComment><code code="FIELD" codeSystemName="ECG interchange"/>'
+        "<text>statements[0].confirmed: yes</text></subjectFindingComment></pertainsTo><component><series>",
+    ),
     "nobody": _whole("aecg.subject-id", old='<id root="2.999.1" extension="7"/>', new='<id nullFlavor="UNK"/>'),
     "sex-in-words": _whole(
         "aecg.sex-code",
