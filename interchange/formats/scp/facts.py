@@ -345,6 +345,15 @@ FACTS: Final[dict[str, Fact]] = {
     "coded-separator": Fact(
         "Parts of a coded statement are separated by a blank or by NUL.", "EN 1064 5.14", "unsure", "both are read"
     ),
+    "acronyms": Fact(
+        "Meanings of the acronyms of the universal statement codes; the annex lists more than are known here.",
+        "EN 1064 5.14",
+        "memory",
+        "an unknown acronym is kept as it is",
+    ),
+    "races": Fact(
+        "Codes 1 to 3 of tag 9, in the words of 1993 and 2005.", "EN 1064 5.4.5", "memory", "kept as numbers too"
+    ),
     # this project's own use of free text ------------------------------------------------------------------------
     "own-lines": Fact(
         "Free text that begins with [interchange 1] holds values that the format has no field for.",

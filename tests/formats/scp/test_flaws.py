@@ -317,3 +317,26 @@ def test_what_rests_on_memory_says_so() -> None:
     assert rules(recording.findings) == {"bimodal-code"}
     assert recording.findings[0].clause.endswith("[unsure]")
     sound(patched(plain.encode(record()), 6, 5, b"\x02"))
+
+
+def test_leads_that_were_recorded_together_stay_together_where_one_is_shorter() -> None:
+    data = patched(plain.encode(record(leads=[(1, 1, list(WAVE)), (2, 1, OTHER[:17])])), 3, 1, bytes((4 | 2 << 3,)))
+    assert check(data) == {"simultaneous"}
+    (tracing,) = read(data).tracings
+    assert tracing.names == ("I", "II")
+    assert tracing.missing[1].tolist() == [False] * 17 + [True] * 3
+
+
+def test_a_record_cut_off_keeps_the_names_of_the_leads_that_are_gone() -> None:
+    rows = [[n + 100 * code for n in range(2000)] for code in range(1, 5)]
+    data = plain.encode(record(leads=[(code, 1, row) for code, row in enumerate(rows, 1)]))
+    (tracing,) = read(data[: len(data) - 6100]).tracings
+    assert tracing.names == ("I", "II", "V1", "V2")
+    assert tracing.samples[0].tolist() == rows[0]
+    assert [int(row.sum()) for row in tracing.missing] == [0, 0, 1050, 2000]  # 6100 bytes are 3050 samples
+
+
+def test_leads_one_after_the_other_stay_apart() -> None:
+    data = plain.encode(record(leads=[(1, 1, list(WAVE)), (2, 21, list(OTHER))]))
+    assert [t.names for t in read(data).tracings] == [("I",), ("II",)]
+    assert [t.start * 500 for t in read(data).tracings] == [0, 20]

@@ -82,10 +82,9 @@ def test_a_spare_zero_byte_is_tolerated() -> None:
 
 def test_plain_integers_that_end_early_keep_what_is_there() -> None:
     recording = read(longer(1, 26))
-    first, second = recording.tracings
-    assert first.samples.tolist() == [WAVE]
-    assert second.samples[0, :20].tolist() == OTHER
-    assert second.missing[0].tolist() == [False] * 20 + [True] * 6
+    (tracing,) = recording.tracings
+    assert tracing.samples[:, :20].tolist() == [WAVE, OTHER]
+    assert tracing.missing.tolist() == [[False] * 20 + [True] * 6] * 2
     assert "scp.lead-ends-early" in {f.rule for f in recording.findings}
 
 

@@ -63,7 +63,7 @@ def _groups(document: Document, carried: Carried, log: Log) -> list[Group]:
     if document.rhythm is None:
         return []
     leads, waves = document.leads.leads, document.rhythm.waves
-    natural = natural_groups(leads, waves)
+    natural = natural_groups(document.leads, waves)
     if not carried.groups:
         return natural
     groups = []

@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 
 from interchange.formats.scp.coding.rebuild import Rhythm, Wave
 from interchange.formats.scp.syntax.document import Document
-from interchange.formats.scp.syntax.leads import LAST_CODE, Lead
+from interchange.formats.scp.syntax.leads import LAST_CODE, Lead, Leads
 from interchange.model import Channel, Extras, Origin, Tracing
 
 __all__ = ["Group", "lead_name", "natural_groups", "read_beat", "read_rhythms"]
@@ -51,19 +51,34 @@ def _channel(lead: Lead, number: int, step: Fraction, lossy: str | None) -> Chan
     return Channel(lead_name(lead.code, number), "uV", step, origin="reconstructed" if lossy else origin, extras=extras)
 
 
-def natural_groups(leads: Sequence[Lead], waves: Sequence[Wave]) -> list[Group]:
-    """Leads with the same samples belong together, in the order in which they come.
+def natural_groups(found: Leads, waves: Sequence[Wave]) -> list[Group]:
+    """How leads make tracings where nothing else says it.
 
-    A lead that could not be decoded belongs to those that have its numbers; alone it makes no tracing.
+    Leads with the same samples belong together, in the order in which they come.  Leads that the record says were all
+    recorded at the same time make one tracing, also where one of them is shorter.  A lead without any sample belongs
+    to those that have its numbers; alone it makes no tracing.
     """
+    there = {i: lead for i, lead in enumerate(found.leads) if _size(waves[i])}
     spans: dict[tuple[int, int], list[int]] = {}
-    for index, (lead, wave) in enumerate(zip(leads, waves, strict=True)):
-        if wave.samples is not None and wave.samples.size:
-            spans.setdefault((lead.first, lead.first + wave.samples.size - 1), []).append(index)
-    for index, (lead, wave) in enumerate(zip(leads, waves, strict=True)):
-        if wave.samples is None and (lead.first, lead.last) in spans:
-            spans[lead.first, lead.last].append(index)
-    return [Group(tuple(sorted(found)), first, last) for (first, last), found in spans.items()]
+    for index, lead in there.items():
+        spans.setdefault((lead.first, lead.first + _size(waves[index]) - 1), []).append(index)
+    if found.simultaneous and len(spans) > 1:
+        whole = min(first for first, _ in spans), max(last for _, last in spans)
+        held = sum(_size(waves[index]) for index in there)
+        if (whole[1] - whole[0] + 1) * len(there) <= 2 * held:
+            spans = {whole: sorted(there)}
+    for index, lead in enumerate(found.leads):
+        if index in there:
+            continue
+        for members in spans.values():
+            if any((lead.first, lead.last) == (found.leads[i].first, found.leads[i].last) for i in members):
+                members.append(index)
+                break
+    return [Group(tuple(sorted(members)), first, last) for (first, last), members in spans.items()]
+
+
+def _size(wave: Wave) -> int:
+    return 0 if wave.samples is None else wave.samples.size
 
 
 def read_rhythms(document: Document, groups: Sequence[Group]) -> tuple[Tracing, ...]:

@@ -13,7 +13,7 @@ from interchange.formats.scp.reader.tracings import natural_groups
 from interchange.formats.scp.syntax.document import parse_document
 from interchange.formats.scp.syntax.frame import build_record
 from interchange.formats.scp.syntax.header import build_fields
-from interchange.formats.scp.syntax.leads import build_leads
+from interchange.formats.scp.syntax.leads import Leads, build_leads
 from interchange.formats.scp.syntax.tables import build_tables
 from interchange.formats.scp.text import holds, language_for
 from interchange.formats.scp.writer.beats import Marked, place_marks
@@ -80,7 +80,8 @@ class Single:
         rhythm = self.signals.rhythm
         if rhythm is None:
             return False
-        natural = natural_groups(self.signals.leads, rhythm.waves)
+        spans = {(lead.first, lead.last) for lead in self.signals.leads}
+        natural = natural_groups(Leads(self.signals.leads, simultaneous=len(spans) == 1), rhythm.waves)
         return tuple((len(g.leads), g.first, g.last) for g in natural) != self.signals.groups
 
     def _has_own_positions(self) -> bool:
