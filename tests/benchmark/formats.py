@@ -44,7 +44,7 @@ def _defaults(kind: str) -> dict[str, str]:
 
 
 def _wfdb(folder: Path, rounds: int) -> Iterator[Row]:
-    recording = coarse()
+    recording = coarse().with_(marks=())
     for name, data in _files("wfdb", recording).items():
         (folder / name).write_bytes(data)
     path = str(folder / "bench")

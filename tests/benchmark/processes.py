@@ -34,7 +34,7 @@ def rows(rounds: int, archive: int, small: int) -> Iterator[Row]:
 
 
 def _start_up(folder: Path, rounds: int) -> Iterator[Row]:
-    interchange.write(coarse(), folder / "bench.hea")
+    interchange.write(coarse().with_(marks=()), folder / "bench.hea")
     source = str(folder / "bench.hea")
     cases = [("--version", ["--version"], 3.5)]
     for suffix, title, goal in ((".scp", "SCP-ECG", 13), (".xml", "aECG", 14), (".dcm", "DICOM", 28)):

@@ -6,6 +6,7 @@ never another exception, never a hang.
 
 from __future__ import annotations
 
+import re
 import time
 from collections.abc import Mapping
 
@@ -15,7 +16,7 @@ from interchange.errors import InterchangeError, InternalError
 from interchange.model import Recording
 from interchange.sources import Source
 
-__all__ = ["SECONDS", "BrokenContractError", "try_to_read"]
+__all__ = ["SECONDS", "BrokenContractError", "outcome", "try_to_read"]
 
 SECONDS = 5.0
 """A small input that takes longer is a defect (it takes milliseconds)."""
@@ -27,16 +28,30 @@ class BrokenContractError(AssertionError):
 
 def try_to_read(files: Mapping[str, bytes], format: str | None = None) -> Recording | None:
     """Read and check; the recording, None for a clean error, BrokenContractError for everything else."""
+    return _read_and_check(files, format)[0]
+
+
+def outcome(files: Mapping[str, bytes], format: str) -> str:
+    """How reading ended, in words without numbers: ``error: REASON``, or ``read: RULE RULE`` of the findings."""
+    recording, reason = _read_and_check(files, format)
+    if recording is None:
+        return f"error: {re.sub(r'[0-9]+', '#', reason)}"
+    return f"read: {' '.join(sorted({finding.rule for finding in recording.findings}))}"
+
+
+def _read_and_check(files: Mapping[str, bytes], format: str | None) -> tuple[Recording | None, str]:
     began = time.monotonic()
     main = next(reversed(files))
     recording: Recording | None = None
+    reason = ""
     try:
         ordered = {main: files[main], **files}
         recording = interchange.read(ordered, format=format)
     except InternalError as error:
         raise BrokenContractError(f"reading raised {error.__cause__!r}") from error
     except InterchangeError as error:
-        if not error.reason:
+        reason = error.reason
+        if not reason:
             raise BrokenContractError("an error without a reason") from error
     except BaseException as error:
         raise BrokenContractError(f"reading raised {error!r}") from error
@@ -50,4 +65,4 @@ def try_to_read(files: Mapping[str, bytes], format: str | None = None) -> Record
             raise BrokenContractError(f"checking raised {error!r}") from error
     if time.monotonic() - began > SECONDS:
         raise BrokenContractError(f"took {time.monotonic() - began:.1f} s")
-    return recording
+    return recording, reason
