@@ -9,6 +9,7 @@ rates, leads and starts, gaps, offsets, odd steps, representative beats, marks, 
 from __future__ import annotations
 
 import dataclasses
+import re
 from collections.abc import Callable
 from fractions import Fraction
 from typing import Any
@@ -38,6 +39,9 @@ from interchange.model import (
     Trial,
 )
 from interchange.vocabulary import channel_name, concepts, lead_sets, leads
+from tests.everything import everything
+from tests.fields import leaves as leaves_of
+from tests.fields import may_be_none, with_leaf
 
 Strategy = st.SearchStrategy
 
@@ -159,9 +163,9 @@ identifiers = st.builds(
 absent = st.sampled_from(
     ("unknown", "not-measured", "wave-absent", "rejected", "undefined", "not-applicable", "withheld")
 )
-extras = st.dictionaries(
-    st.sampled_from(("aecg.x", "dicom.y", "scp.z", "wfdb.w", "wfdb.two words")), texts, max_size=2
-).map(lambda found: tuple(sorted(found.items())))
+extras = st.lists(
+    st.tuples(st.sampled_from(("aecg.x", "dicom.y", "scp.z", "wfdb.w", "wfdb.two words")), texts), max_size=2
+).map(tuple)
 names = st.builds(
     PersonName,
     family=maybe(texts),
@@ -381,11 +385,12 @@ def rhythms(draw: st.DrawFn, first: bool) -> Tracing:
         chosen = draw(st.lists(st.sampled_from(LEAD_NAMES), min_size=1, max_size=4, unique=True))
     if draw(st.sampled_from((False, False, True))):
         chosen.append(None)
-    alike = draw(st.booleans())
     base = draw(channels("I"))
-    rows = tuple(dataclasses.replace(base, name=n) if alike and n else draw(channels(n)) for n in chosen)
+    rows = [dataclasses.replace(base, name=name) if name else draw(channels()) for name in chosen]
+    for row in draw(st.lists(st.integers(0, len(rows) - 1), max_size=2, unique=True)):  # a few are unlike the rest
+        rows[row] = draw(channels(chosen[row]))
     return Tracing(
-        rows,
+        tuple(rows),
         draw(sample_arrays(len(rows), length)),
         draw(st.sampled_from(RATES)),
         draw(masks(len(rows), length)),
@@ -400,7 +405,8 @@ def rhythms(draw: st.DrawFn, first: bool) -> Tracing:
 @st.composite
 def representative_beats(draw: st.DrawFn, rhythm: int, leads: tuple[str, ...]) -> Tracing:
     length = draw(st.integers(1, 20))
-    rows = tuple(draw(channels(name)) for name in leads[: draw(st.integers(1, 12))])
+    base = draw(channels(leads[0]))
+    rows = tuple(dataclasses.replace(base, name=name) for name in leads[: draw(st.integers(1, 12))])
     return Tracing(
         rows,
         draw(sample_arrays(len(rows), length)),
@@ -570,3 +576,50 @@ def plain(draw: st.DrawFn) -> Recording:
             for text in draw(st.lists(words, max_size=3, unique=True))
         ),
     )
+
+
+# The full example, varied ------------------------------------------------------------------------------------------
+
+_FIXED = re.compile(
+    r".*\.(kind|role|script|sex|origin|author_kind|lead|concept|tracing|of|unit|name)|.*absent(\[.*)?|format"
+    r"|tracings\[\d\]\.channels\[\d+\]\.(step|offset)"
+)
+_LEAVES = tuple(
+    (path, value)
+    for path, value in leaves_of(everything())
+    if not isinstance(value, np.ndarray) and not _FIXED.fullmatch(path)
+)
+
+
+def _another(path: str, value: Any) -> Strategy[Any]:
+    """A strategy for other values of the leaf at ``path``."""
+    if path.endswith((".rate", ".start", ".end", ".fiducial", ".skew")):
+        return st.sampled_from((Fraction(1, 250), Fraction(1, 3), Fraction(500), Fraction(7)))
+    if path.endswith(("urgency", "bits", "beat", "group")) and isinstance(value, int):
+        return st.integers(0, 10)
+    if path.endswith(("birth_date",)):
+        return dates | moments().map(lambda m: m.date).filter(bool)
+    kinds: tuple[tuple[type, Strategy[Any]], ...] = (
+        (bool, st.booleans()),
+        (str, texts),
+        (Moment, moments()),
+        (Quantity, quantities),
+        (Code, codes),
+        (Fraction, frequencies if "filters" in path or "mains" in path else numbers.map(Fraction)),
+        (int, numbers),
+    )
+    return next(strategy for kind, strategy in kinds if isinstance(value, kind))
+
+
+@st.composite
+def varied(draw: st.DrawFn) -> Recording:
+    """The recording that says something in every field, with up to thirty of its values others or none."""
+    recording = everything()
+    for index in draw(st.lists(st.integers(0, len(_LEAVES) - 1), min_size=1, max_size=30, unique=True)):
+        path, value = _LEAVES[index]
+        if may_be_none(recording, path) and not draw(st.integers(0, 3)):
+            new = None
+        else:
+            new = draw(_another(path, value))
+        recording = with_leaf(recording, path, new)
+    return recording

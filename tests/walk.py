@@ -5,7 +5,8 @@ Rules, and there are no others:
 * ``format``, ``unread`` and ``findings`` speak about a file and are passed over.
 * A leaf (text, number, moment, quantity, code, flag) differs when it is not equal.
 * Of an object that only one side has, every field that is set differs.
-* Lists are no ordered things, but for those in ORDERED.  Items that are equal belong together, then those with the
+* Lists are no ordered things, but for those in ORDERED; and the first patient id is another thing than the others.
+   Items that are equal belong together, then those with the
   same key (KEYS, one after the other), then, if as many are left over on both sides, the first with the first.  An item
   without a partner differs as a whole.
 * Lists of (key, text) are compared key by key.
@@ -126,7 +127,8 @@ def _list(path: str, before: Sequence[Any], after: Sequence[Any]) -> Iterator[Di
     for i, j in pairs:
         yield from _value(f"{path}[{i}]", before[i], after[j])
     yield from _unpaired(path, before, after, pairs)
-    if path in ORDERED and _disordered(pairs):
+    first_moved = path == "patient.ids" and dict(pairs).get(0, 0) != 0
+    if first_moved or (path in ORDERED and _disordered(pairs)):
         yield Difference(path, "in this order", "in another order")
 
 

@@ -70,8 +70,11 @@ class FieldWalk:
         for index in right:
             self.add(Difference(f"{path}[{index}]", "added", None, text_of(after[index])))
         order = [j for _, j in pairs]
-        if path in _ORDERED and order != sorted(order):
-            self.add(Difference(path, "changed", "in this order", "in another order"))
+        first_moved = path == "patient.ids" and dict(pairs).get(0, 0) != 0
+        if first_moved or (path in _ORDERED and order != sorted(order)):
+            another = first_moved and before[0].value != after[0].value
+            protected: Protected | None = "identity" if another else None
+            self.add(Difference(path, "changed", "in this order", "in another order", protected))
 
     def _fields(self, path: str, before: Any, after: Any) -> None:
         sample = before if before is not None else after
@@ -82,15 +85,19 @@ class FieldWalk:
             self.value(f"{path}.{entry.name}", a, b)
 
     def _pairs(self, path: str, before: Any, after: Any) -> None:
-        a, b = dict(before or ()), dict(after or ())
-        for key in sorted({*a, *b}):
-            if a.get(key) != b.get(key):
-                self._leaf(f"{path}[{key}]", a.get(key), b.get(key), None)
+        for key in sorted({key for key, _ in (*(before or ()), *(after or ()))}):
+            a, b = (tuple(text for k, text in side or () if k == key) for side in (before, after))
+            if a != b:
+                texts = ["; ".join(map(text_of, side)) if side else None for side in (a, b)]
+                self._add(f"{path}[{key}]", texts[0], texts[1], None)
 
     def _leaf(self, path: str, before: Any, after: Any, protected: Protected | None) -> None:
         protected = protected or (self.protected(path) if before is not None else None)
         texts = [None if value is None else text_of(value) for value in (before, after)]
-        kind: Any = "added" if texts[0] is None else "left" if texts[1] is None else "changed"
         if isinstance(before, (int, Fraction)) and before == after:
             return
-        self.add(Difference(path, kind, texts[0], texts[1], protected))
+        self._add(path, texts[0], texts[1], protected)
+
+    def _add(self, path: str, before: str | None, after: str | None, protected: Protected | None) -> None:
+        kind: Any = "added" if before is None else "left" if after is None else "changed"
+        self.add(Difference(path, kind, before, after, protected))

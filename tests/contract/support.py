@@ -109,6 +109,8 @@ def protected(before: Recording, after: Recording, found: Difference) -> str | N
         return None
     if _IDENTITY.fullmatch(found.path):
         return "identity"
+    if found.path == "patient.ids":
+        return "identity" if before.patient.ids[0].value != after.patient.ids[0].value else None
     if found.path == "acquisition.time":
         return None if _same_instant(found.before, found.after) else "timing"
     times = _TIMES.fullmatch(found.path)

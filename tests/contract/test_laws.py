@@ -8,6 +8,7 @@ from pathlib import Path
 
 import pytest
 from hypothesis import HealthCheck, Phase, given, settings
+from hypothesis import strategies as st
 
 import interchange
 from interchange.model import Recording
@@ -53,8 +54,8 @@ def test_a_plain_recording_is_carried_whole(format: str, recording: Recording) -
 
 
 @formats
-@laws(40)
-@given(recording=strategies.full())
+@laws(30)
+@given(recording=st.one_of(strategies.full(), strategies.varied()))
 def test_the_receipt_of_any_recording_is_true(format: str, recording: Recording) -> None:
     before = snapshot(recording)
     with tempfile.TemporaryDirectory() as folder:
@@ -69,8 +70,8 @@ def test_the_receipt_of_any_recording_is_true(format: str, recording: Recording)
 
 
 @pytest.mark.parametrize(("source", "target"), PAIRS, ids=PAIR_NAMES)
-@laws(8)
-@given(recording=strategies.full())
+@laws(6)
+@given(recording=st.one_of(strategies.full(), strategies.varied()))
 def test_the_receipt_of_any_file_is_true(source: str, target: str, recording: Recording) -> None:
     with tempfile.TemporaryDirectory() as folder:
         first = hand_over(recording, source, Path(folder), "first")
@@ -86,7 +87,7 @@ def test_the_receipt_of_any_file_is_true(source: str, target: str, recording: Re
 
 
 @formats
-@laws(12)
+@laws(8)
 @given(recording=strategies.full())
 def test_the_same_recording_makes_the_same_bytes(format: str, recording: Recording) -> None:
     made = []
@@ -99,8 +100,8 @@ def test_the_same_recording_makes_the_same_bytes(format: str, recording: Recordi
 
 
 @formats
-@laws(20)
-@given(recording=strategies.full())
+@laws(15)
+@given(recording=st.one_of(strategies.full(), strategies.varied()))
 def test_what_came_back_goes_and_comes_back_the_same(format: str, recording: Recording) -> None:
     with tempfile.TemporaryDirectory() as folder:
         first = hand_over(recording, format, Path(folder), "first")

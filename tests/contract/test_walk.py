@@ -10,7 +10,7 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 
 from interchange.compare import compare_recordings
-from interchange.model import Code, Moment, Quantity, Recording
+from interchange.model import Code, Identifier, Moment, Quantity, Recording
 from tests import strategies
 from tests.everything import everything
 from tests.fields import changed, may_be_none, one_count_changed, with_leaf
@@ -95,7 +95,8 @@ def test_an_item_too_few_or_too_many(path: str) -> None:
     for index in range(len(items)):
         after = with_leaf(before, path, (*items[:index], *items[index + 1 :]))
         assert both(before, after) == {(f"{path}[{index}]", "left")}
-        assert both(after, before) == {(f"{path}[{index}]", "added")}
+        first_id = {("patient.ids", "changed")} if (path, index) == ("patient.ids", 0) else set()
+        assert both(after, before) == {(f"{path}[{index}]", "added"), *first_id}
 
 
 @pytest.mark.parametrize("path", ITEMS)
@@ -120,6 +121,25 @@ def test_another_order_is_told_where_it_says_something(path: str, told: bool) ->
     before = everything()
     after = with_leaf(before, path, tuple(reversed(_list_at(before, path))))
     assert both(before, after) == ({(path, "changed")} if told else set())
+
+
+def test_another_first_id_is_another_primary_id() -> None:
+    before = everything()
+    first, second = before.patient.ids
+    for ids, expected in (
+        ((second, first), {("patient.ids", "changed")}),
+        ((Identifier("X"), first, second), {("patient.ids", "changed"), ("patient.ids[0]", "added")}),
+    ):
+        after = before.with_(patient=dataclasses.replace(before.patient, ids=ids))
+        assert both(before, after) == expected
+        assert "identity" in [d.protected for d in compare_recordings(before, after).differences]
+
+
+def test_a_key_that_stands_twice_is_compared_twice() -> None:
+    before = everything().with_(extras=(("demo.a", "1"), ("demo.a", "2"), ("demo.b", "3")))
+    assert both(before, before.with_(extras=before.extras[1:])) == {("extras[demo.a]", "changed")}
+    assert both(before, before.with_(extras=before.extras[:2])) == {("extras[demo.b]", "left")}
+    assert both(before, before.with_(extras=(*before.extras, ("demo.b", "3")))) == {("extras[demo.b]", "changed")}
 
 
 # Samples -----------------------------------------------------------------------------------------------------------

@@ -34,7 +34,7 @@ LEAVES_OF_OBJECTS = (
     "marks.text",
     "measurements.extras",
 )
-SETTINGS = settings(max_examples=60, suppress_health_check=list(HealthCheck), deadline=None)
+SETTINGS = settings(max_examples=30, suppress_health_check=list(HealthCheck), deadline=None)
 
 
 def bare(recording: Recording) -> Recording:

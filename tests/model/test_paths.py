@@ -52,10 +52,23 @@ def test_the_full_example_says_something_in_every_field() -> None:
     assert fields_said(everything()) == set(field_paths())
 
 
+@st.composite
+def content(draw: st.DrawFn) -> Recording:
+    """What stands beside the samples, on tracings that are always the same."""
+    tracings = everything().tracings
+    return Recording(
+        measurements=draw(strategies.some(strategies.measurements(tracings[0].names), 4)),
+        marks=draw(strategies.some(strategies.marks(tracings), 4)),
+        statements=draw(strategies.some(strategies.statements, 4)),
+        document_id=draw(strategies.identifiers),
+    )
+
+
 def test_the_strategy_reaches_every_field() -> None:
     said: set[str] = set()
     for strategy in (
         strategies.full(),
+        content(),
         st.builds(Recording, patient=strategies.patients),
         st.builds(Recording, acquisition=strategies.acquisitions),
         st.builds(Recording, trial=strategies.trials),
@@ -68,7 +81,7 @@ def _said_by(strategy: st.SearchStrategy[Recording]) -> set[str]:
     said: set[str] = set()
 
     @settings(
-        max_examples=80,
+        max_examples=200,
         phases=[Phase.generate],
         derandomize=True,
         database=None,

@@ -148,7 +148,7 @@ def test_physical_values_and_microvolts() -> None:
     assert np.isnan(held.microvolts()[1]).all()
 
 
-@settings(max_examples=60, suppress_health_check=list(HealthCheck), deadline=None)
+@settings(max_examples=25, suppress_health_check=list(HealthCheck), deadline=None)
 @given(strategies.full())
 def test_scaled_rows_are_the_exact_values(recording: Recording) -> None:
     for held in recording.tracings:
