@@ -155,6 +155,25 @@ def test_signal_files_and_attributes_of_records_are_no_recordings() -> None:
         assert recognised_as(Source(path.read_bytes(), path.name)) == [], path.name
 
 
+ODD = [(name, path.name) for name in NAMES for path in sorted((FIXTURES / f"{name}-odd").glob(f"*{SUFFIX[name]}"))]
+
+
+@pytest.mark.parametrize(("format", "file"), ODD, ids=[f"{name}/{file}" for name, file in ODD])
+def test_odd_files_are_taken_for_no_other_format(format: str, file: str) -> None:
+    data = (FIXTURES / f"{format}-odd" / file).read_bytes()
+    assert set(recognised_as(Source(data, file))) <= {format}
+    for name in NAMES:
+        assert set(recognised_as(Source(data, f"lying{SUFFIX[name]}"))) <= {
+            format,
+            "wfdb" if _is_text(data) else format,
+        }
+
+
+def _is_text(data: bytes) -> bool:
+    """Whether it might be a damaged WFDB header, which is told by its name alone."""
+    return data.isascii() and b"\0" not in data and not data.lstrip().startswith(b"<")
+
+
 def test_recognisers_never_raise() -> None:
     from hypothesis import given, settings
     from hypothesis import strategies as st

@@ -67,8 +67,10 @@ def content(draw: st.DrawFn) -> Recording:
 def test_the_strategy_reaches_every_field() -> None:
     said: set[str] = set()
     for strategy in (
-        strategies.full(),
+        st.builds(Recording, tracings=st.tuples(strategies.rhythms(first=False))),
+        st.builds(Recording, tracings=st.tuples(strategies.representative_beats(0, ("I", "V2")))),
         content(),
+        st.builds(Recording, deidentification=strategies.some(strategies.codes), extras=strategies.extras),
         st.builds(Recording, patient=strategies.patients),
         st.builds(Recording, acquisition=strategies.acquisitions),
         st.builds(Recording, trial=strategies.trials),
@@ -81,7 +83,7 @@ def _said_by(strategy: st.SearchStrategy[Recording]) -> set[str]:
     said: set[str] = set()
 
     @settings(
-        max_examples=200,
+        max_examples=150,
         phases=[Phase.generate],
         derandomize=True,
         database=None,
