@@ -9,7 +9,7 @@ from __future__ import annotations
 import hashlib
 from collections.abc import Mapping
 from dataclasses import replace
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from interchange.errors import RefusedError
 from interchange.formats.aecg.clock import Clock
@@ -26,6 +26,7 @@ from interchange.formats.aecg.write_header import add_line, write_header
 from interchange.formats.aecg.write_series import (
     Group,
     add_filters,
+    add_placement,
     add_series,
     add_sets,
     channel_lines,
@@ -35,6 +36,7 @@ from interchange.formats.aecg.write_series import (
 )
 from interchange.formats.aecg.write_types import ts
 from interchange.formats.contract import Encoded, Note
+from interchange.formats.native import native_notes, with_native_identity
 from interchange.model import Acquisition, Device, Person, Recording, Tracing
 
 if TYPE_CHECKING:
@@ -89,9 +91,11 @@ def _message(recording: Recording, notes: list[Note]) -> etree._Element:
     before_series = len(root)
     native = _native(recording, header, clock)
     done = Written()
-    devices = _all_series(root, recording, clock, done)
-    native = native.with_(acquisition=replace(native.acquisition, devices=devices[0], operator=devices[1]))
-    lines = _lines(recording, native, clock)
+    made = _all_series(root, recording, clock, done)
+    native = native.with_(acquisition=replace(native.acquisition, **made))
+    exact = with_native_identity(recording, native)
+    notes += native_notes(exact.with_(measurements=(), statements=()), native)
+    lines = _lines(exact, native, clock)
     lines += channel_lines(recording.tracings)
     lines += content_lines(recording, done)
     if any(is_numbered(line) for line in lines):
@@ -128,14 +132,13 @@ def _lines(recording: Recording, native: Recording, clock: Clock) -> list[str]:
     return found
 
 
-def _all_series(
-    root: etree._Element, recording: Recording, clock: Clock, done: Written
-) -> tuple[tuple[Device, ...], Person | None]:
-    """Every series with its sets and annotations; gives back devices and operator as the reader will find them."""
+def _all_series(root: etree._Element, recording: Recording, clock: Clock, done: Written) -> dict[str, Any]:
+    """Every series with its sets and annotations; gives back what the reader will find of the acquisition there."""
     found = done.groups = groups(recording.tracings)
     ordered = natural_order(found) == list(range(len(recording.tracings)))
     devices: tuple[Device, ...] = ()
     operator: Person | None = None
+    placement: str | None = None
     beats = {index: at for at, index in enumerate(i for i, t in enumerate(recording.tracings) if t.kind != "rhythm")}
     for at, group in enumerate(found):
         series = add_series(root, "component", "series", group, clock)
@@ -143,8 +146,9 @@ def _all_series(
             devices, operator = _made_by(series, recording.acquisition)
         if group.kind == "RHYTHM":
             add_filters(series, recording.acquisition.filters)
+            placement = add_placement(series, recording.acquisition.electrode_placement)
         _fill(series, recording, group, clock, at == 0, beats, done, not ordered)
-    return devices, operator
+    return {"devices": devices, "operator": operator, "electrode_placement": placement}
 
 
 def _fill(

@@ -27,6 +27,7 @@ from interchange.formats.dicom.uids import derived_uid
 from interchange.formats.dicom.write_about import context_items, put_about, put_study
 from interchange.formats.dicom.write_annotations import GroupNumbers, annotation_items
 from interchange.formats.dicom.write_waveform import group_item
+from interchange.formats.native import native_notes, with_native_identity
 from interchange.model import Recording
 
 __all__ = ["encode"]
@@ -50,7 +51,7 @@ def encode(recording: Recording, name: str, options: Mapping[str, str]) -> Encod
     body = encode_item(dataset)
     if OWN_SCHEME.encode() in body:
         _put_scheme(dataset)
-    _put_lines(dataset, kept, parse_written(body), numbers)
+    notes += _put_lines(dataset, kept, parse_written(body), numbers)
     dataset.text("SOPInstanceUID", derived_uid("instance", body, _context_bytes(dataset)))
     return Encoded(((f"{name}.dcm", encode_file(dataset, syntax, IMPLEMENTATION)),), tuple(notes))
 
@@ -109,10 +110,11 @@ def _put_scheme(dataset: Item) -> None:
     dataset.sequence("CodingSchemeIdentificationSequence", [entry])
 
 
-def _put_lines(dataset: Item, wanted: Recording, written: File, numbers: GroupNumbers) -> None:
-    """Read the attributes back and add what they do not say as lines of text."""
+def _put_lines(dataset: Item, wanted: Recording, written: File, numbers: GroupNumbers) -> list[Note]:
+    """Read the attributes back and add what they do not say as lines of text; notes on what they say differently."""
     names = numbers.named()
     got = name_groups(read_header(written).recording, names)
+    wanted = with_native_identity(wanted, got)
     lines = differences(wanted, got)
     lines["annotations"][:0] = [group_line(number, name) for number, name in names.items()]
     items = []
@@ -128,3 +130,4 @@ def _put_lines(dataset: Item, wanted: Recording, written: File, numbers: GroupNu
         assert isinstance(context, list)
         dataset.sequence("AcquisitionContextSequence", [*context, *items])
         _put_scheme(dataset)
+    return native_notes(wanted, got)

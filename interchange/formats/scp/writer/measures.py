@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import replace
 from typing import Final
 
@@ -10,6 +10,8 @@ from interchange.formats.scp.maps import ABSENT, LEAD_CONCEPTS, QTC_CONCEPTS, SP
 from interchange.formats.scp.syntax.globals import Additional, Measured, Spike, build_globals
 from interchange.formats.scp.syntax.leadvalues import build_lead_values
 from interchange.model import Measurement
+from interchange.vocabulary import Scope, concept
+from interchange.vocabulary.units import converted
 
 __all__ = ["build_section_7", "build_section_10"]
 
@@ -36,7 +38,7 @@ def build_section_7(
     ``positions``: milliseconds on the reference beat of the concepts ``p-onset`` ... ``t-offset``; empty where there
     are none.  ``qrs_types``: the type of each QRS of section 4.
     """
-    found = _first_of_each(m for m in measurements if m.lead is None and not m.beat)
+    found = _first_of_each(m for m in _in_own_units(measurements, "global") if m.lead is None and not m.beat)
     known = {"rr-interval", "pp-interval", *_BLOCK, *_AXES, "heart-rate-ventricular", "heart-rate-atrial"}
     if not ({*known, *QTC_CONCEPTS.values()} & set(found) or spikes or positions or qrs_types):
         return None
@@ -54,6 +56,21 @@ def build_section_7(
         qrs_types,
         additional,
     )
+
+
+def _in_own_units(measurements: Iterable[Measurement], scope: Scope) -> Iterator[Measurement]:
+    """The measurements in the units that the sections count in; what cannot be brought to them has no place there."""
+    for m in measurements:
+        try:
+            unit = concept(m.concept, scope).unit or None
+        except KeyError:
+            continue
+        if m.value is None or m.unit == unit:
+            yield m
+            continue
+        value = converted(m.value, m.unit, unit)
+        if value is not None:
+            yield replace(m, value=value, unit=unit)
 
 
 def _first_of_each(measurements: Iterable[Measurement]) -> dict[str, Measurement]:
@@ -134,7 +151,7 @@ def build_section_10(measurements: Sequence[Measurement], codes: Mapping[str, in
     ``codes``: lead code of each channel name.  A lead's list ends with its last value that the source speaks of.
     """
     leads: dict[str, dict[str, Measurement]] = {}
-    for m in measurements:
+    for m in _in_own_units(measurements, "per lead"):
         if m.lead is not None and codes.get(m.lead) and not m.beat and m.concept in LEAD_CONCEPTS:
             leads.setdefault(m.lead, {}).setdefault(m.concept, m)
     blocks = []

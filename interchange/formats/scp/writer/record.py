@@ -7,6 +7,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import replace
 
 from interchange.formats.contract import Encoded, Note
+from interchange.formats.native import native_notes, with_native_identity
 from interchange.formats.scp.carried import MARKER, Part
 from interchange.formats.scp.writer.plan import FilePlan, plan_files
 from interchange.formats.scp.writer.single import Single, prepare
@@ -34,8 +35,8 @@ def encode_record(recording: Recording, name: str, options: Mapping[str, str]) -
         notes.append(Note("info", "", f"tracing {file.only.index + 1} lies in the further file {title}"))
     single, more = prepare(recording, files[0], huffman)
     order = _order(files)
-    data = _finished(single, recording, files, parts, order)
-    notes += [*more, *_added(recording), *_coding_notes(single)]
+    data, about = _finished(single, recording, files, parts, order)
+    notes += [*more, *about, *_added(recording), *_coding_notes(single)]
     return Encoded((*found, (f"{name}.scp", data)), tuple(notes))
 
 
@@ -62,13 +63,14 @@ def _further(recording: Recording, file: FilePlan, main: str, huffman: bool) -> 
     single.own_lines = [f"scp.part-of: {main}"]
     base = single.base()
     wanted = alone.with_(tracings=tuple(replace(file.only.tracing, of=None, start=b.start) for b in base.tracings))
+    wanted = with_native_identity(wanted, base)
     return single.record((), single.lines(base, wanted, (), ())), notes
 
 
 def _finished(
     single: Single, recording: Recording, files: Sequence[FilePlan], parts: Sequence[Part], order: Sequence[int]
-) -> bytes:
-    """The main record: what the reader will make of it decides which lines it needs."""
+) -> tuple[bytes, list[Note]]:
+    """The main record: what the reader will make of it decides which lines it needs; notes on what fields hold."""
     base = single.base()
     written = {p.index: p.tracing for file in files for p in (*file.rhythms, *((file.beat,) if file.beat else ()))}
     place = {old: new for new, old in enumerate(order)}
@@ -93,7 +95,9 @@ def _finished(
     single.own_lines = [part.line() for part in parts]
     marks = tuple(_renumbered(mark, place) for mark in single.marked.order)
     shown = () if lost else remarks
-    return single.record(shown, single.lines(full_base, wanted, marks, shown))
+    wanted = with_native_identity(wanted, full_base)
+    data = single.record(shown, single.lines(full_base, wanted, marks, shown))
+    return data, native_notes(wanted, full_base)
 
 
 def _remarks(recording: Recording) -> tuple[tuple[str, ...], tuple[str, ...]]:
