@@ -92,7 +92,7 @@ _TABLE: Final[tuple[Rule, ...]] = (
     # section 1
     _row("tag-missing", "error", "tag-mandatory", "a mandatory tag of section 1 is missing",
          "Who, when or with what is not said."),
-    _row("tag-end-missing", "error", "tag-mandatory", "section 1 does not end with tag 255",
+    _row("tag-end-missing", "warning", "tag-mandatory", "section 1 does not end with tag 255",
          "Receivers may look for more fields in what follows."),
     _row("tag-after-end", "warning", "tag-fields", "bytes follow tag 255", "They are not read."),
     _row("tag-end-length", "warning", "tag-fields", "tag 255 has a length other than 0", "It is ignored."),
