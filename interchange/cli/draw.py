@@ -12,7 +12,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from interchange.cli.convert import add_from, names, tracing_number
-from interchange.cli.output import put
+from interchange.cli.output import put, tell
 from interchange.errors import UsageError
 
 if TYPE_CHECKING:
@@ -79,6 +79,9 @@ def execute(arguments: argparse.Namespace) -> int:
         check_target(target.with_name(name), overwrite=arguments.overwrite)
     publish(target.parent, [*files[1:], files[0]], overwrite=arguments.overwrite)
     put("\n".join(str(target.with_name(name)) for name, _ in files))
+    left_over = target.with_name(_page_name(target, len(files) + 1))
+    if left_over.exists():
+        tell(f"{left_over} is left over from another drawing")
     return 0
 
 

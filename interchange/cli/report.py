@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING
 
 from interchange.cli.convert import add_from
 from interchange.cli.draw import add_drawing_arguments, drawing_options
-from interchange.cli.output import put
+from interchange.cli.output import put, tell
 from interchange.errors import InterchangeError, UsageError
 
 if TYPE_CHECKING:
@@ -195,6 +195,9 @@ def _folder(arguments: argparse.Namespace, folder: Path, target: Path) -> int:
     rest = [Path(name).relative_to(folder).as_posix() for name in others if not name.endswith(RECEIPT)]
     _publish(target, index_page(folder.name or str(folder), rows, together, rest), arguments)
     put("\n".join(str(path) for path in (*(p for p, row in zip(pages, rows, strict=True) if row.address), target)))
+    left_over = target.with_name(f"{target.stem}-{len(files) + 1:04}{target.suffix}")
+    if left_over.exists():
+        tell(f"{left_over} is left over from another report")
     return int(any(row.reason or row.errors for row in rows) or any(f.severity == "error" for f in together))
 
 

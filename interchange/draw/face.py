@@ -8,7 +8,7 @@ from typing import Protocol
 
 from interchange.printable import printable
 
-__all__ = ["PLAIN_FACE", "Face", "PlainFace", "wrapped"]
+__all__ = ["PLAIN_FACE", "Face", "PlainFace", "clipped", "wrapped"]
 
 FIRST = 32
 # Advance widths of the printable ASCII characters in thousandths of an em (DejaVu Sans 2.37, tables cmap and hmtx).
@@ -79,6 +79,12 @@ def wrapped(face: Face, text: str, size: int, width: int, *, bold: bool = False,
             current = f"{current} {word}" if current else word
             used += wide + (blank if used else 0)
     return [*rows, current]
+
+
+def clipped(face: Face, text: str, size: int, width: int, *, bold: bool = False) -> str:
+    """As much of the text as fits one line, with an ellipsis where that is not all."""
+    rows = wrapped(face, text, size, width - 2 * size, bold=bold)
+    return rows[0] if len(rows) == 1 else f"{rows[0]} …"
 
 
 def _pieces(face: Face, words: Iterable[str], size: int, width: int, bold: bool) -> Iterable[str]:

@@ -38,11 +38,12 @@ class Heading:
         self.recording, self.options, self.face, self.frame = recording, options, face, frame
         self.items: list[Item] = []
         self.rest: list[Line] = []
+        self.remarks: list[str] = []
         self.height = 0
 
     def fit(self, most: int, notes: Sequence[str]) -> None:
         """Set everything in at most ``most`` of the page's height, from its upper edge."""
-        table = level_table(self.recording, cabrera=self.options.cabrera)
+        table = self._short_table(most // 3)
         below = self._table_height(table) + self._scale_height(notes)
         room = most - MARGIN - below
         y = self._columns(MARGIN, room)
@@ -80,6 +81,20 @@ class Heading:
         parts = in_parts(table, self._cells())
         return sum((len(part.rows) + 1) * SMALL * 135 // 100 for part in parts) + 2 * SMALL * 135 // 100
 
+    def _short_table(self, most: int) -> LevelTable | None:
+        """The table, if it is not too tall; else its values become lines of the last page."""
+        table = level_table(self.recording, cabrera=self.options.cabrera)
+        if table is None or self._table_height(table) <= most:
+            return table
+        block = Block(self.face, self.frame.across // 2 - BETWEEN)
+        block.add([Line("J and ST levels in microvolts (millimetres at 10 mm/mV), as received", True)])
+        for place, lead in enumerate(table.leads):
+            cells = (f"{name} {cells[place]}" for name, cells in table.rows if cells[place])
+            block.add([Line(f"{lead}: {', '.join(cells)}")])
+        self.rest += block.lines
+        self.remarks = ["J and ST levels: on the last page."]
+        return None
+
     def _cells(self) -> int:
         return max((self.frame.across - NAMES) // CELL, 1)
 
@@ -114,7 +129,8 @@ class Heading:
         square = 1000 // self.options.speed
         step = 1000 // self.options.gain
         text = f"{self.options.scale}   {filters(self.recording)}   1 mm is {square} ms and {step / 1000:g} mV"
-        return [Line(text, True, SCALE_SIZE), *([Line("  ".join(notes), size=SMALL)] if notes else [])]
+        said = [*self.remarks, *notes]
+        return [Line(text, True, SCALE_SIZE), *([Line("  ".join(said), size=SMALL)] if said else [])]
 
     def _scale(self, notes: Sequence[str], y: int) -> int:
         """Speed, gain and filters right above the grid, and how the columns follow each other."""

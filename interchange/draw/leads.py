@@ -28,7 +28,6 @@ MINUS_AVR = "-aVR"
 CABRERA = ("aVL", "I", MINUS_AVR, "II", "aVF", "III", "V1", "V2", "V3", "V4", "V5", "V6")
 """Limb leads by their direction in the frontal plane, -30 to +120 degrees (BMC Cardiovasc Disord 2019)."""
 _TWINS = {"aVR": MINUS_AVR, MINUS_AVR: "aVR"}
-LONGEST_NAME = 28
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -47,11 +46,9 @@ class Source:
         return self.tracing.channels[self.row]
 
     @property
-    def label(self) -> str:
-        """What is printed at the line: the lead's name, and how it came about where it was not simply recorded."""
-        origin = self.channel.origin
-        name = self.name if len(self.name) <= LONGEST_NAME else f"{self.name[: LONGEST_NAME - 4]} …"
-        return name if origin == "recorded" else f"{name} ({origin})"
+    def origin(self) -> str:
+        """How the lead came about, in brackets behind a blank, where it was not simply recorded."""
+        return "" if self.channel.origin == "recorded" else f" ({self.channel.origin})"
 
 
 @dataclass(frozen=True, slots=True, eq=False)

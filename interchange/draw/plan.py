@@ -29,6 +29,8 @@ __all__ = ["Section", "planned", "spoken"]
 
 SYSTEMS_PER_PAGE = 12
 """No page holds more."""
+ROWS_PER_PAGE = 30
+"""No page holds more: zero lines are at least 7 mm apart."""
 BEAT_ROWS = 3
 FULL_LIMB = 6
 MOST_NAMES = 12
@@ -113,6 +115,8 @@ def _rows(recording: Recording, group: Sequence[int], options: DrawOptions, widt
         return Section(title, ())
     if (end - begin) * options.speed * UNITS > width * options.most_pages * SYSTEMS_PER_PAGE:
         raise UsageError("the drawing would take too many pages; choose a stretch", "--start, --seconds")
+    if len(sources) > options.most_pages * ROWS_PER_PAGE:
+        raise UsageError("the drawing would take too many pages; choose fewer leads", "--leads")
     places = tuple(Place(source.name, source) for source in sources)
     systems = laid_out([Stretch(places, begin, end)], (), options.speed, width) if places else []
     return Section(title, _titled(systems, title), tuple(_remarks(recording, group)))

@@ -6,7 +6,8 @@ page is decided later, from how far its neighbours reach.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from bisect import bisect_left, bisect_right
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 from fractions import Fraction
 from typing import TYPE_CHECKING, Any
@@ -16,7 +17,7 @@ import numpy as np
 from interchange.draw.columns import LABEL_ROOM, Cell, Column, System
 from interchange.draw.curve import Curve, Window, curve, median_level
 from interchange.draw.display import UNITS
-from interchange.draw.face import Face
+from interchange.draw.face import Face, clipped
 from interchange.draw.leads import Source, is_spike
 from interchange.draw.options import DrawOptions
 from interchange.model import Mark, Recording
@@ -121,7 +122,9 @@ def painted_rows(recording: Recording, system: System, options: DrawOptions, fac
 class _Painter:
     def __init__(self, recording: Recording, options: DrawOptions, face: Face, limit: int) -> None:
         self.options, self.face, self.limit = options, face, limit
-        self.spikes = [mark for mark in recording.marks if is_spike(mark)]
+        self.spikes: dict[int, list[Mark]] = {}
+        for mark in sorted(filter(is_spike, recording.marks), key=_start):
+            self.spikes.setdefault(mark.tracing, []).append(mark)
 
     def row(self, cells: Sequence[tuple[Column, Cell]], width: int) -> Row:
         """A row of cells side by side."""
@@ -150,7 +153,7 @@ class _Painter:
         if beyond:
             low, high = (value * 1000 / (self.options.gain * UNITS) + float(shift) for value in beyond)
             remarks.append(f"beyond the strip: {_millivolts(low)} to {_millivolts(high)} mV")
-        self._label(row, column, source.label, remarks)
+        self._label(row, column, source.name, source.origin, remarks)
         self._holes(row, column, drawn)
         self._pacing(row, column, cell, source)
 
@@ -174,10 +177,10 @@ class _Painter:
         beyond = (low, high) if low < -self.limit or high > self.limit else None
         return tuple(paths), beyond
 
-    def _label(self, row: Row, column: Column, text: str, remarks: Sequence[str]) -> None:
+    def _label(self, row: Row, column: Column, name: str, origin: str = "", remarks: Sequence[str] = ()) -> None:
         """The lead's name at the start of its line, above whatever the line does there."""
-        shown = self.face.shown(text, True)
-        x = column.x + 80
+        x, room = column.x + 80, max(column.width, LABEL_ROOM) - 160
+        shown = clipped(self.face, name, LABEL, room - self.face.width(origin, LABEL, True), bold=True) + origin
         wide = self.face.width(shown, LABEL, True)
         remark = self.face.shown("; ".join(remarks))
         whole = wide + (100 + self.face.width(remark, SMALL) if remark else 0)
@@ -194,7 +197,7 @@ class _Painter:
                 row.labels.append(Label(middle, 30, "no samples", SMALL, middle=True, colour=GREY))
 
     def _empty(self, row: Row, column: Column, cell: Cell) -> None:
-        self._label(row, column, "−aVR" if cell.place.name == "-aVR" else cell.place.name, ())
+        self._label(row, column, "−aVR" if cell.place.name == "-aVR" else cell.place.name)
         narrow = column.width < LABEL_ROOM
         x = column.x + 80 if narrow else column.x + column.width // 2
         row.labels.append(Label(x, 20 - narrow * LABEL, cell.place.words, LABEL, middle=not narrow, colour=GREY))
@@ -205,22 +208,21 @@ class _Painter:
 
     def _pacing(self, row: Row, column: Column, cell: Cell, source: Source) -> None:
         """Pacing spikes that the file marks, as ticks below the line: sampling may have lost the spike itself."""
-        for mark in _on(self.spikes, source):
-            if cell.start <= mark.start <= cell.end:
+        marks = self.spikes.get(source.index, [])
+        for mark in marks[bisect_left(marks, cell.start, key=_start) : bisect_right(marks, cell.end, key=_start)]:
+            if mark.lead in (None, source.channel.name):
                 x = column.x + round((mark.start - cell.start) * self.options.speed * UNITS)
-                y = -row.reach(x - BIN, x + BIN)[1] - 80
-                row.spikes.append((x, y))
+                row.spikes.append((x, -row.reach(x - BIN, x + BIN)[1] - 80))
         for x, y in row.spikes:
             row.occupy(x, x, y - TICK, 0)
 
 
-def _on(marks: Iterable[Mark], source: Source) -> list[Mark]:
-    names = (None, source.channel.name)
-    return [mark for mark in marks if mark.tracing == source.index and mark.lead in names]
+def _start(mark: Mark) -> Fraction:
+    return mark.start
 
 
 def _spoken(source: Source, column: Column) -> str:
-    return f"lead {source.label}, {float(column.start):g} s to {float(column.end):g} s"
+    return f"lead {source.name}{source.origin}, {float(column.start):g} s to {float(column.end):g} s"
 
 
 def _millivolts(microvolts: Fraction | float) -> str:

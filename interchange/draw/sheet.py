@@ -19,7 +19,7 @@ from interchange.draw.about import (
     statement_lines,
 )
 from interchange.draw.display import UNITS, Anchor, Item, Page, Sheet, Stroke, Text
-from interchange.draw.face import PLAIN_FACE, Face, wrapped
+from interchange.draw.face import PLAIN_FACE, Face, clipped, wrapped
 from interchange.draw.heading import Heading
 from interchange.draw.options import DrawOptions
 from interchange.draw.pack import Placed, Stave, packed
@@ -116,8 +116,13 @@ def _escapes(recording: Recording, face: Face) -> list[str]:
 def _staves(
     recording: Recording, sections: Sequence[Section], options: DrawOptions, face: Face, limit: int
 ) -> list[Stave]:
+    room = frame_for(options).across - UNITS
     return [
-        Stave(system, tuple(painted_rows(recording, system, options, face, limit)), face.shown(system.title))
+        Stave(
+            system,
+            tuple(painted_rows(recording, system, options, face, limit)),
+            clipped(face, system.title, NOTE_SIZE, room),
+        )
         for section in sections
         for system in section.systems
     ]
@@ -213,7 +218,7 @@ def _short_head(recording: Recording, options: DrawOptions, face: Face, frame: F
     who = wrapped(face, line, HEAD_SIZE, frame.across, bold=True)
     when = f"Recorded {moment_text(recording.acquisition.time, recording.acquisition)}"
     rows = [*who[:2], "…"] if len(who) > 2 else who
-    what = face.shown(f"{when}   {options.scale}   {filters(recording)}")
+    what = clipped(face, f"{when}, {options.scale}, {filters(recording)}", HEAD_SIZE - 20, frame.across)
     lines = [*(Line(row, True, HEAD_SIZE) for row in rows), Line(what, size=HEAD_SIZE - 20)]
     kept = lines if sum(leading(line) for line in lines) <= SHORT_HEAD else [lines[0], lines[-1]]
     return set_block(kept, frame.x, MARGIN)[0]

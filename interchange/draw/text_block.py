@@ -44,7 +44,8 @@ class Block:
             if line.value:
                 self.lines += self._pair(line)
             else:
-                rows = wrapped(self.face, line.text, line.size, self.width, bold=line.bold, hanging=line.size)
+                room = self.width - (self.face.width(CONTINUED, line.size, True) if line.bold else 0)
+                rows = wrapped(self.face, line.text, line.size, room, bold=line.bold, hanging=line.size)
                 self.lines += [
                     Line(row if n == 0 else f"  {row}", line.bold, line.size, colour=line.colour)
                     for n, row in enumerate(rows)

@@ -54,6 +54,9 @@ def test_svg_and_png_have_a_file_per_page(cli, folder: Path, tmp_path: Path) -> 
     assert "t-2.svg" in again.err
     assert not out.exists(), "a set of pages appears whole or not at all"
     assert cli("draw", folder / "strip.dcm", "-o", out, "--layout", "12x1", "--overwrite").status == 0
+    less = cli("draw", folder / "limb.dcm", "-o", out, "--layout", "3x4", "--overwrite")
+    assert less.out == f"{out}\n"
+    assert "t-2.svg is left over from another drawing" in less.err
     picture = tmp_path / "t.png"
     assert cli("draw", folder / "limb.xml", "-o", picture, "--dpi", "60").status == 0
     assert picture.read_bytes().startswith(b"\x89PNG")
