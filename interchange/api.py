@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import hashlib
 from collections.abc import Iterable, Mapping
+from dataclasses import replace
 from os import PathLike, fspath
 from pathlib import Path
 from typing import TYPE_CHECKING, TypeAlias
@@ -95,6 +96,7 @@ def convert(
         from interchange.deidentify import deidentify as without_identity
 
         clean, removals = without_identity(recording, key, deidentify)
+        clean = clean.with_(findings=tuple(replace(finding, place="") for finding in original.findings))
         return job.run(clean, clean, (Document(f"source {source_number}", original.format, 0, ""),), removals)
     documents = (_document(opened.shown, original.format, opened.data),)
     return job.run(original, recording, documents)
@@ -206,7 +208,9 @@ class _Job:
         self.entry = formats.by_name(format) if format else formats.by_suffix(target.name)
         if self.entry is None:
             suffixes = ", ".join(entry.suffix for entry in formats.FORMATS)
-            raise UsageError(f"the name ends with no suffix of a format ({suffixes}); name the format (--to)", str(target))
+            raise UsageError(
+                f"the name ends with no suffix of a format ({suffixes}); name the format (--to)", str(target)
+            )
         self.target = target
         if not target.name.lower().endswith(self.entry.suffix):
             self.target = target.with_name(target.name + self.entry.suffix) if self.entry.name == "wfdb" else target
@@ -261,7 +265,14 @@ class _Job:
         self._refuse(receipt)
         if self.receipt_name is not None:
             files.insert(0, (self.receipt_name, receipt.as_bytes()))
-        publish(self.target.parent, files, overwrite=self.overwrite, replaces=encoded.replaces, same_ok=self.same_ok)
+        publish(
+            self.target.parent,
+            files,
+            overwrite=self.overwrite,
+            replaces=encoded.replaces,
+            same_ok=self.same_ok,
+            sign=encoded.sign,
+        )
         return receipt
 
     def _named(self, encoded: Encoded) -> list[tuple[str, bytes]]:

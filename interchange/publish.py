@@ -48,11 +48,13 @@ def publish(
     overwrite: bool,
     replaces: Sequence[str] = (),
     same_ok: bool = False,
+    sign: bytes = b"",
 ) -> tuple[str, ...]:
     """Write all files into the folder, the last one last; names of files that the new main file made obsolete.
 
     ``replaces``: name patterns of files of an earlier record of the same name, removed once the new main file stands
-    (only with ``overwrite``).  ``same_ok``: a main file that has the very same bytes already is no conflict.  Raises
+    (only with ``overwrite``).  ``same_ok``: a main file that has the very same bytes already is no conflict.
+    ``sign``: a file that ``replaces`` names without holding these bytes is somebody else's and stays.  Raises
     TargetError; then what was there before is there still.
     """
     main = files[-1][0]
@@ -63,8 +65,10 @@ def publish(
         for name, data in files:
             parts.append((_temporary(folder, data), name, data))
         with _alone_in(folder) if len(files) > 1 else contextlib.nullcontext():
+            if sign:
+                _respect(folder, parts, replaces, sign)
             _switch(folder, parts, main, overwrite=overwrite, same_ok=same_ok)
-            return _remove_old(folder, files, replaces) if overwrite else ()
+            return _remove_old(folder, files, replaces, sign) if overwrite else ()
     except OSError as error:
         reason = f"cannot be written: {error.strerror or 'input/output error'}"
         raise TargetError(reason, file=str(folder / main)) from None
@@ -72,6 +76,21 @@ def publish(
         for temporary, _, _ in parts:
             with contextlib.suppress(OSError):
                 temporary.unlink(missing_ok=True)
+
+
+def _respect(folder: Path, parts: Sequence[tuple[Path, str, bytes]], replaces: Sequence[str], sign: bytes) -> None:
+    """TargetError when a further file would replace one that is not part of an earlier record of this name."""
+    for _, name, _ in parts:
+        if any(fnmatchcase(name, pattern) for pattern in replaces) and not _is_part(folder / name, sign):
+            raise TargetError("exists already and is no part of this record", file=str(folder / name))
+
+
+def _is_part(path: Path, sign: bytes) -> bool:
+    """Whether there is no such file, or one that says of itself that it is part of the record."""
+    try:
+        return not path.exists() or (not path.is_symlink() and sign in path.read_bytes())
+    except OSError:
+        return False
 
 
 def _switch(
@@ -177,12 +196,15 @@ def _sync_folder(folder: Path) -> None:
         os.close(handle)
 
 
-def _remove_old(folder: Path, files: Sequence[tuple[str, bytes]], replaces: Sequence[str]) -> tuple[str, ...]:
+def _remove_old(
+    folder: Path, files: Sequence[tuple[str, bytes]], replaces: Sequence[str], sign: bytes
+) -> tuple[str, ...]:
     kept = {name for name, _ in files}
     removed = []
     if replaces:
         for path in sorted(folder.iterdir()):
-            if path.name not in kept and any(fnmatchcase(path.name, pattern) for pattern in replaces):
+            old = path.name not in kept and any(fnmatchcase(path.name, pattern) for pattern in replaces)
+            if old and (not sign or _is_part(path, sign)):
                 with contextlib.suppress(OSError):
                     path.unlink()
                     removed.append(path.name)

@@ -33,12 +33,14 @@ class Encoded:
 
     ``files``: (plain name, bytes), the main file last: it is published last, and its appearance is the switch.
     ``replaces``: plain-name pattern (``fnmatch``) of files that an earlier record of the same name may have left and
-    that go once the new main file stands; () for one-file formats.
+    that go once the new main file stands; () for one-file formats.  ``sign``: bytes that such a file must hold to count
+    as part of the record; one without them is somebody else's and is neither replaced nor removed.
     """
 
     files: tuple[tuple[str, bytes], ...]
     notes: tuple[Note, ...] = ()
     replaces: tuple[str, ...] = ()
+    sign: bytes = b""
 
     @property
     def main(self) -> tuple[str, bytes]:

@@ -117,3 +117,20 @@ def test_a_failure_brings_back_what_had_been_replaced_already(tmp_path: Path, mo
         publish(tmp_path, [("x.dcm.receipt.json", b"new receipt"), ("x.dcm", b"new")], overwrite=True)
     monkeypatch.undo()
     assert {p.name: p.read_bytes() for p in tmp_path.iterdir()} == old
+
+
+def test_a_further_file_that_is_no_part_of_the_record_is_neither_replaced_nor_removed(tmp_path: Path) -> None:
+    pattern, sign = ("a-[0-9]*.scp",), b"part-of: a.scp"
+    (tmp_path / "a-2.scp").write_bytes(b"somebody else's")
+    with pytest.raises(TargetError, match="no part of this record"):
+        publish(
+            tmp_path,
+            [("a-2.scp", b"part-of: a.scp new"), ("a.scp", b"new")],
+            overwrite=True,
+            replaces=pattern,
+            sign=sign,
+        )
+    assert {p.name: p.read_bytes() for p in tmp_path.iterdir()} == {"a-2.scp": b"somebody else's"}
+    (tmp_path / "a-3.scp").write_bytes(b"part-of: a.scp old")
+    assert publish(tmp_path, [("a.scp", b"new")], overwrite=True, replaces=pattern, sign=sign) == ("a-3.scp",)
+    assert sorted(p.name for p in tmp_path.iterdir()) == ["a-2.scp", "a.scp"]

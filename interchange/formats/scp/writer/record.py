@@ -37,7 +37,9 @@ def encode_record(recording: Recording, name: str, options: Mapping[str, str]) -
     order = _order(files)
     data, about = _finished(single, recording, files, parts, order)
     notes += [*more, *about, *_added(recording), *_coding_notes(single)]
-    return Encoded((*found, (f"{name}.scp", data)), tuple(notes))
+    return Encoded(
+        (*found, (f"{name}.scp", data)), tuple(notes), (f"{name}-[0-9]*.scp",), f"scp.part-of: {name}.scp".encode()
+    )
 
 
 def _rank(files: Sequence[FilePlan], index: int) -> int:
@@ -134,4 +136,4 @@ def _coding_notes(single: Single) -> list[Note]:
     if not single.signals.bodies:
         return []
     coding = "Huffman codes of the default table" if single.huffman else "16-bit integers"
-    return [Note("info", "", f"protocol 2.0, samples as {coding}, without loss")]
+    return [Note("info", "", f"protocol 2.0, samples as {coding}, a coding that loses nothing")]
