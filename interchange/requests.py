@@ -95,6 +95,8 @@ def _set(recording: Recording, field: str, value: str) -> Recording:
     protected = path.split(".", 1)[0].split("[", 1)[0]
     if protected not in ("patient", "acquisition", "trial"):
         raise UsageError(f"can set fields of patient, acquisition and trial, or {', '.join(FIELD_NAMES)}", "--set")
+    if not value.strip():
+        raise UsageError("needs a value after the equals sign", f"--set {field}")
     changed, rest = apply(recording, [f"{path}: {escaped(value)}"])
     if rest:
         raise UsageError(_why_not_set(path), f"--set {field}")
