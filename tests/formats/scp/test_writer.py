@@ -598,7 +598,7 @@ PATIENTS = [
     Patient(name=PersonName(family="山田", given="太郎"), other_names=(PersonName(text="Yamada"),)),
     Patient(drugs=(Code("C01AA05", "ATC", "digoxin"),), history=(Code("0.101", "SCPECG 5.4.5-32", "none"),)),
     Patient(birth_date=Moment(1968), race=Code("2", "SCPECG 5.4.5-9", "Black"), comments=("a", "b")),
-    Patient(name=PersonName(family="one\nline; two=2\0three\x1bfour")),
+    Patient(comments=("one\nline; two=2\0three\x1bfour",)),
 ]
 
 
@@ -607,6 +607,13 @@ def test_patients_that_the_tags_cannot_hold_exactly(patient: Patient) -> None:
     source = recording(rhythm([[1, 2]], "I"), patient=patient)
     assert differences(source) == []
     assert check(encoded(source).main[1]) <= {"text-unicode"}
+
+
+def test_a_name_that_the_field_cannot_hold_is_never_put_right_by_a_line() -> None:
+    source = recording(rhythm([[1, 2]], "I"), patient=Patient(name=PersonName(family="Moor\0Fenn")))
+    found = compare_recordings(source, again(source)).differences
+    assert [(d.path, d.after, d.protected) for d in found] == [("patient.name.family", "Moor Fenn", "identity")]
+    assert tags(source)[0] == [b"Moor Fenn\0"]
 
 
 def test_remarks_that_look_like_lines_stay_remarks() -> None:
