@@ -70,12 +70,11 @@ def mark_files(
     """
     files: list[MarkFile] = []
     inexact: list[Mark] = []
-    for group in dict.fromkeys(mark.group if _is_set(mark.group) else None for mark in marks):
-        chosen = [mark for mark in marks if (mark.group if _is_set(mark.group) else None) == group]
+    for group, chosen in _by_set(marks).items():
         resolution = _resolution(chosen, rate, channels, tracing)
         setting = Setting(resolution or rate, group, tracing, channels, {})
         drafts, told = _drafted(chosen, setting)
-        rest = {number for number in range(len(chosen)) if number not in {draft.number for draft in drafts}}
+        rest = set(range(len(chosen))) - {draft.number for draft in drafts}
         read = marks_of([without_flag(draft.item) for draft in drafts], setting)
         items = []
         for draft, mark in zip(drafts, read, strict=True):
@@ -113,6 +112,14 @@ def mark_in_line(item: Annotation) -> int | None:
 def without_flag(item: Annotation) -> Annotation:
     """The annotation without the words that point to an info string."""
     return item._replace(aux=_FLAG.sub(b"", item.aux))
+
+
+def _by_set(marks: Sequence[Mark]) -> dict[str | None, list[Mark]]:
+    """Marks by the set that they belong to; None for those of none, or of one whose name cannot stand in a line."""
+    found: dict[str | None, list[Mark]] = {}
+    for mark in marks:
+        found.setdefault(mark.group if _is_set(mark.group) else None, []).append(mark)
+    return found
 
 
 def _is_set(group: str | None) -> bool:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import time
 from fractions import Fraction
 from pathlib import Path
 
@@ -228,6 +229,20 @@ def test_marks_at_one_instant_all_stay(tmp_path: Path) -> None:
 def test_a_crowd_at_one_instant_loses_none() -> None:
     marks = tuple(Mark("note", 0, Fraction(1, 10), text=f"note {n}") for n in range(300))
     assert sorted(again(encoded(recording(*marks))).marks, key=str) == sorted(marks, key=str)
+
+
+def test_writing_many_marks_takes_time_in_line_with_their_number() -> None:
+    def took(count: int) -> float:
+        marks = tuple(Mark("normal-beat", 0, Fraction(n, 500), group="atr") for n in range(count))
+        whole = recording(*marks)
+        start = time.process_time()
+        files = encoded(whole)
+        end = time.process_time()
+        assert again(files).marks == marks
+        return end - start
+
+    small, large = took(500), took(8000)
+    assert large < 16 * 3 * small + 0.1
 
 
 def test_notes_at_sample_0_are_moved_for_the_library_that_drops_them(tmp_path: Path) -> None:
