@@ -11,6 +11,7 @@ __all__ = [
     "ACT_CODE",
     "CLASS_CODES",
     "CPT",
+    "LEAD_SYSTEM",
     "LOINC",
     "NAMES",
     "MDC",
@@ -31,6 +32,10 @@ GENDER: Final = "2.16.840.1.113883.5.1"
 RACE: Final = "2.16.840.1.113883.5.104"
 OWN: Final = "ECG interchange"
 """codeSystemName of codes that this project writes where the nomenclature has none."""
+
+LEAD_SYSTEM: Final = "LEAD_SYSTEM"
+"""Code, under that name, of the control variable that holds a lead system of ISO/IEEE 11073-10102: the id that the
+nomenclature has for the variable itself is not known."""
 
 SCHEMES: Final = {
     MDC: "MDC",

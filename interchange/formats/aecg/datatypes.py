@@ -84,11 +84,12 @@ def identifier(node: Node | None, log: Log) -> Identifier | None:
     if node is None:
         return None
     root = (node.get("root") or "").strip(WHITE)
-    extension = (node.get("extension") or "").strip(WHITE)
+    extension = node.get("extension") or ""
+    extension = extension if extension.strip(WHITE) else ""
     authority = None if root else (node.get("assigningAuthorityName") or "").strip(WHITE)
     node.get("displayable")
     root = _plain_root(root, node, log)
-    if extension and not is_placeholder(extension):
+    if extension and not is_placeholder(extension.strip(WHITE)):
         return Identifier(extension, root or authority or None)
     return Identifier(root) if root and not is_placeholder(root) else None
 

@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING
 
 from interchange.formats.aecg.log import Log
 from interchange.formats.aecg.markup import WHITE, Node
+from interchange.formats.native import with_native_identity
 from interchange.model import Recording
 from interchange.model.lines import apply
 
@@ -26,6 +27,7 @@ __all__ = ["guard_line", "is_numbered", "taken_in"]
 GUARD = "content"
 _NUMBERED = re.compile(r"(?:tracings|measurements|marks|statements)\[")
 _PLAIN = re.compile(r"(?:patient|acquisition|trial)\.|(?:deidentification|trial)[\[:]")
+_IDENTITY = re.compile(r"patient\.(?:ids\[0\]|name|birth_date|sex)[.:]")
 _TRACINGS = re.compile(r"tracings\[\d+\]\.(?:channels\[|(?:label|fiducial|beat|start): )")
 
 
@@ -72,8 +74,12 @@ def taken_in(recording: Recording, lines: Iterable[str], message: Node, log: Log
         else:
             log.add("aecg.lines-stale", message, f"{len(numbered)} lines")
             others += numbered
-    recording, rest = apply(recording, plain)
-    return recording, (*others, *rest)
+    changed, rest = apply(recording, plain)
+    if with_native_identity(changed, recording) != changed:
+        log.add("aecg.lines-identity", message)
+        others += [line for line in plain if _IDENTITY.match(line)]
+        changed, rest = apply(recording, [line for line in plain if not _IDENTITY.match(line)])
+    return changed, (*others, *rest)
 
 
 def _numbered(recording: Recording, lines: list[str]) -> tuple[Recording, tuple[str, ...]]:

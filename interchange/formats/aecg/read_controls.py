@@ -6,7 +6,7 @@ import re
 from dataclasses import dataclass
 from fractions import Fraction
 
-from interchange.formats.aecg.codes import OWN, SECONDS
+from interchange.formats.aecg.codes import LEAD_SYSTEM, OWN, SECONDS
 from interchange.formats.aecg.datatypes import code_text, factor, number, physical, text_of
 from interchange.formats.aecg.decimals import fraction_from
 from interchange.formats.aecg.limits import MAX_NESTING
@@ -164,6 +164,9 @@ def _frequency(kind: str, node: Node, found: Controls, log: Log) -> bool:
 
 def _own(name: str, node: Node, found: Controls, log: Log) -> bool:
     """Take back what this project's writer noted (see :mod:`interchange.formats.aecg.write_series`)."""
+    value = node.find("value")
+    if value is not None and name == LEAD_SYSTEM:
+        return _placement(value, node, found)
     amount = number(node.take("value"), log)
     whole = int(amount) if amount is not None and amount.denominator == 1 and 0 <= amount < 2**31 else None
     if name == "TRACING" and whole is not None:

@@ -113,6 +113,8 @@ RULES: tuple[Rule, ...] = (
     Rule("aecg.annotation-unit", "warning", "the unit of a measurement is missing or not that of its kind",
          f"{TYPES}, PQ",
          "the number was kept as it is"),
+    Rule("aecg.lines-identity", "warning", "a line of text gives the patient another identity than the message",
+         PROJECT, "it was kept as a remark; the message's own fields count"),
     Rule("aecg.lines-stale", "warning", "lines of text of this project no longer fit the annotations of the document",
          PROJECT, "they were kept as remarks and not taken in"),
     # People

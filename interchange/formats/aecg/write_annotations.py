@@ -389,19 +389,15 @@ def _statements(series: etree._Element, recording: Recording, done: Written) -> 
 
 def _author(node: etree._Element, entry: Statement, device: Device | None) -> None:
     """Who said it: the analysing device where its name is that, another program by its name, or a person."""
-    if not entry.author:
-        return
     if entry.author_kind == "person":
-        entity = _entity(node)
-        kind = add(entity, "assignedAuthorType")
-        add_name(
-            add(kind, "assignedPerson", {"classCode": "PSN", "determinerCode": "INSTANCE"}),
-            PersonName(text=entry.author),
-        )
+        kind = add(_entity(node), "assignedAuthorType")
+        person = add(kind, "assignedPerson", {"classCode": "PSN", "determinerCode": "INSTANCE"})
+        if entry.author:
+            add_name(person, PersonName(text=entry.author))
     elif entry.author_kind == "machine":
         known = device is not None and device_name(device) == entry.author
         add_device_author(node, device if known and device is not None else Device(model=entry.author))
-    else:
+    elif entry.author:
         organisation = add(
             _entity(node), "representedAuthoringOrganization", {"classCode": "ORG", "determinerCode": "INSTANCE"}
         )
@@ -431,7 +427,8 @@ def _statement(parent: etree._Element, entry: Statement) -> None:
     else:
         add(node, "value", {TYPE: "ST", "nullFlavor": "NI"})
     for code in entry.codes:
-        add_code(_annotation(node), "code", code)
+        if _code_back(code) != Code():
+            add_code(_annotation(node), "code", code)
 
 
 # Lines -------------------------------------------------------------------------------------------------------------
@@ -590,9 +587,9 @@ def _statements_back(entries: list[Statement]) -> Iterator[Statement]:
             clean(entry.text).strip(WHITE),
             kind,
             number,
-            tuple(_code_back(code) for code in entry.codes),
+            tuple(back for back in map(_code_back, entry.codes) if back != Code()),
             _author_back(entry),
-            entry.author_kind if entry.author else None,
+            entry.author_kind,
             entry.time if ts(entry.time) is not None else None,
         )
 

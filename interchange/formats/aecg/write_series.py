@@ -16,7 +16,7 @@ from typing import TYPE_CHECKING, Any
 
 from interchange.errors import RefusedError
 from interchange.formats.aecg.clock import Clock
-from interchange.formats.aecg.codes import ACT_CODE, MDC, OWN, SAME_UNIT, VOLTS
+from interchange.formats.aecg.codes import ACT_CODE, LEAD_SYSTEM, MDC, OWN, SAME_UNIT, VOLTS
 from interchange.formats.aecg.difference import lines_for
 from interchange.formats.aecg.digits import digits_text
 from interchange.formats.aecg.markup import WHITE
@@ -27,6 +27,7 @@ from interchange.formats.aecg.write_types import (
     add,
     add_id,
     add_int,
+    add_mdc,
     add_quantity,
     add_text,
     add_value,
@@ -41,6 +42,7 @@ if TYPE_CHECKING:
 __all__ = [
     "Group",
     "add_filters",
+    "add_placement",
     "natural_order",
     "add_series",
     "add_sets",
@@ -129,6 +131,21 @@ def add_filters(parent: etree._Element, filters: Filters | None) -> None:
     for text in filters.descriptions:
         if text.strip(WHITE):
             add_text(_variable(parent, f"{PREFIX}FILTER_DESCRIPTION"), "value", text, "ST")
+
+
+def add_placement(parent: etree._Element, placement: str | None) -> str | None:
+    """A control variable for the lead system where a code means this one alone; gives back what the reader finds."""
+    from interchange.vocabulary import lead_set, lead_sets_by_code
+
+    try:
+        refid = lead_set(placement).refid if placement else ""
+    except KeyError:
+        return None
+    if not refid.startswith("MDC_ECG_LDSYS_") or len(lead_sets_by_code(refid)) != 1:
+        return None
+    node = _variable(parent, LEAD_SYSTEM, {"codeSystemName": OWN})
+    add_mdc(node, "value", refid, "CE")
+    return placement
 
 
 def read_back_filters(filters: Filters | None) -> Filters | None:

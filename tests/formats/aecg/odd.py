@@ -191,6 +191,12 @@ ODD: dict[str, Odd] = {
         new='<pertainsTo><subjectFindingComment><code code="FIELD" codeSystemName="ECG interchange"/>'
         "<text>statements[0].confirmed: yes</text></subjectFindingComment></pertainsTo><component><series>",
     ),
+    "line-with-another-identity": _whole(
+        "aecg.lines-identity",
+        old="<component><series>",
+        new='<pertainsTo><subjectFindingComment><code code="FIELD" codeSystemName="ECG interchange"/>'
+        "<text>patient.ids[0].value: 8</text></subjectFindingComment></pertainsTo><component><series>",
+    ),
     "nobody": _whole("aecg.subject-id", old='<id root="2.999.1" extension="7"/>', new='<id nullFlavor="UNK"/>'),
     "sex-in-words": _whole(
         "aecg.sex-code",

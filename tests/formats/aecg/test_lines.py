@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import pytest
 from lxml import etree
 
@@ -94,6 +96,23 @@ def test_no_line_touches_samples_or_points_outside(line: str) -> None:
         usual.statements,
     )
     assert (recording.document_id, recording.format) == (usual.document_id, usual.format)
+    assert recording.acquisition.remarks == (*usual.acquisition.remarks, line)
+
+
+@pytest.mark.parametrize(
+    "line",
+    [
+        "patient.ids[0].value: X-1",
+        "patient.name: family=Other",
+        "patient.birth_date: 1980-01-01",
+        "patient.sex: female",
+    ],
+)
+def test_no_line_gives_the_patient_another_identity(line: str) -> None:
+    usual, recording = read(kept()), with_lines(line, "patient.comments[0]: said so", guarded=False)
+    assert replace(recording.patient, comments=()) == usual.patient
+    assert recording.patient.comments == ("said so",)
+    assert rules(recording) == {"aecg.lines-identity"}
     assert recording.acquisition.remarks == (*usual.acquisition.remarks, line)
 
 
