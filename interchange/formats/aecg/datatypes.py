@@ -313,7 +313,7 @@ def person_name(node: Node | None, log: Log) -> PersonName | None:
     if use in ("IDE", "SYL", "ABC", "L"):
         node.get("use")
     parts: dict[str, list[str]] = {}
-    for child in node.takes("family", "given", "prefix", "suffix", "delimiter"):
+    for child in node.takes_any("family", "given", "prefix", "suffix", "delimiter"):
         text = plain(child.whole_text())
         child.get("partType")
         if text:

@@ -60,26 +60,40 @@ class Node:
         self.children: list[Node] = []
         self.used = False
 
-    def take(self, *names: str) -> Node | None:
-        """The first child of one of these names that nobody took yet, now taken."""
+    def take(self, name: str) -> Node | None:
+        """The first child of that name that nobody took yet, now taken."""
         for child in self.children:
-            if child.name in names and not child.used:
+            if child.name == name and not child.used:
                 child.used = True
                 return child
         return None
 
-    def takes(self, *names: str) -> list[Node]:
-        """All children of these names, in order, now taken."""
+    def take_any(self, *names: str) -> Node | None:
+        """The first child of one of these names that nobody took yet, now taken."""
+        return next((found for found in map(self.take, names) if found is not None), None)
+
+    def takes(self, name: str) -> list[Node]:
+        """All children of that name, in order, now taken."""
         if not self.children:
             return []
+        found = [child for child in self.children if child.name == name and not child.used]
+        for child in found:
+            child.used = True
+        return found
+
+    def takes_any(self, *names: str) -> list[Node]:
+        """All children of these names, in order, now taken."""
         found = [child for child in self.children if child.name in names and not child.used]
         for child in found:
             child.used = True
         return found
 
-    def find(self, *names: str) -> Node | None:
-        """Like :meth:`take`, without taking it."""
-        return next((child for child in self.children if child.name in names), None)
+    def find(self, name: str) -> Node | None:
+        """Like :meth:`take`, without taking it, and whether it was taken or not."""
+        for child in self.children:
+            if child.name == name:
+                return child
+        return None
 
     def step(self, *names: str) -> Node | None:
         """The node at the end of a path of children, each taken."""

@@ -120,7 +120,7 @@ def read_annotations(series: Series, placed: Placed, content: Content, log: Log,
             continue
         group = _group(node, log)
         when: Moment | None = None
-        for entry in node.takes("activityTime", "activityType"):
+        for entry in node.takes_any("activityTime", "activityType"):
             entry.get(XSI_TYPE)
             if entry.name == "activityType":
                 log.add("aecg.older-names", entry)
@@ -531,7 +531,7 @@ def _device_name(node: Node) -> str | None:
 def _region(node: Node, scope: _Scope) -> Region:
     """The region of an annotation; that of the annotation around it where it has none of its own."""
     support = node.take("support")
-    roi = support.take("supportingROI", "rOI") if support else None
+    roi = support.take_any("supportingROI", "rOI") if support else None
     if roi is None:
         return scope.region
     code_text(roi.take("code"))

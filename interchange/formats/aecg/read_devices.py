@@ -17,13 +17,13 @@ __all__ = ["analysing_device", "is_bare", "recorder"]
 def recorder(series: Node, log: Log) -> Device | None:
     """The device that recorded a series, with the names of all generations."""
     author = series.take("author")
-    role = author.take("seriesAuthor", "manufacturedProduct") if author else None
+    role = author.take_any("seriesAuthor", "manufacturedProduct") if author else None
     if role is None:
         return None
     if role.name == "manufacturedProduct":
         log.add("aecg.older-names", role)
     role_id = identifier(role.take("id"), log)
-    node = role.take("manufacturedSeriesDevice", "manufacturedEcgDevice")
+    node = role.take_any("manufacturedSeriesDevice", "manufacturedEcgDevice")
     device = _device(node, "acquiring", role_id, log)
     maker = role.take("manufacturerOrganization")
     return replace(device, manufacturer=name_of(maker.take("name")) if maker else None) if maker else device
@@ -32,7 +32,7 @@ def recorder(series: Node, log: Log) -> Device | None:
 def analysing_device(node: Node, log: Log) -> Device:
     """The device that made a set of annotations."""
     device = _device(node, "analysing", None, log)
-    made = node.take("playedManufacturedDevice", "asManufacturedDevice")
+    made = node.take_any("playedManufacturedDevice", "asManufacturedDevice")
     maker = made.take("manufacturerOrganization") if made else None
     return replace(device, manufacturer=name_of(maker.take("name"))) if maker else device
 

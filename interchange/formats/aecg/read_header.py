@@ -279,8 +279,8 @@ def read_author(node: Node, log: Log) -> Author:
     holder = node.take("assignedAuthorType") or node
     if holder is not node and (holder.name != "assignedAuthorType"):
         log.add("aecg.older-names", holder)
-    person = holder.take("assignedPerson", "Person")
-    author.device = holder.take("assignedDevice", "Device")
+    person = holder.take_any("assignedPerson", "Person")
+    author.device = holder.take_any("assignedDevice", "Device")
     if person is not None or (author.id is not None and author.device is None):
         name = person_name(person.take("name"), log) if person else None
         author.person = Person(name, (author.id,) if author.id else ())
@@ -317,7 +317,7 @@ def _comments(node: Node, header: Header, log: Log) -> list[str | None]:
     """Remarks on the whole ECG; lines of this project are set apart."""
     found: list[str | None] = []
     for outer in node.takes("pertainsTo"):
-        inner = outer.take("subjectFindingComment", "findingComment")
+        inner = outer.take_any("subjectFindingComment", "findingComment")
         if inner is None:
             continue
         code = inner.find("code")

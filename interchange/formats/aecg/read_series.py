@@ -98,7 +98,7 @@ def read_series(node: Node, parent: int | None, found: list[Series], log: Log, d
                 series.segments.append(segment)
     if depth < MAX_NESTING:
         for derivation in node.takes("derivation"):
-            for inner in derivation.takes("derivedSeries", "series"):
+            for inner in derivation.takes_any("derivedSeries", "series"):
                 read_series(inner, index, found, log, depth + 1)
 
 

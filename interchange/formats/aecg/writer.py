@@ -57,7 +57,7 @@ def encode(recording: Recording, name: str, options: Mapping[str, str]) -> Encod
 
 
 def _has_samples(tracing: Tracing) -> bool:
-    return tracing.length > 0 and (tracing.missing is None or not bool(tracing.missing.all()))
+    return bool(tracing.channels) and tracing.length > 0 and (tracing.missing is None or not bool(tracing.missing.all()))
 
 
 def _without_empty(recording: Recording) -> tuple[Recording, list[Note]]:
