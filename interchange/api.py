@@ -238,6 +238,7 @@ class _Job:
         """Encode, read back, compare, publish."""
         assert self.entry is not None
         check_target(self.target, overwrite=self.overwrite, same_ok=self.same_ok)
+        _refuse_zero_steps(recording, str(self.target))
         module = formats.load(self.entry.name)
         try:
             encoded = module.encode(recording, self.stem, self.options)
@@ -315,6 +316,15 @@ class _Job:
                 file=str(self.target),
                 losses=losses,
             )
+
+
+def _refuse_zero_steps(recording: Recording, file: str) -> None:
+    """A step of zero makes one value of all samples: no format says that, and no reader makes it."""
+    for index, tracing in enumerate(recording.tracings):
+        for row, channel in enumerate(tracing.channels):
+            if channel.step == 0:
+                place = f"tracings[{index}].channels[{row}].step"
+                raise RefusedError("the step of a channel is zero, so its samples have no values", place, file)
 
 
 def _options(entry: formats.Format, options: Mapping[str, str]) -> dict[str, str]:

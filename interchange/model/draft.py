@@ -15,7 +15,7 @@ from typing import Any, TypeAlias
 
 from interchange.model.basic import Moment, Quantity
 from interchange.model.paths import type_hints
-from interchange.model.tracing import Tracing
+from interchange.model.tracing import Channel, Tracing
 
 __all__ = ["NOT_UNDERSTOOD", "Draft", "steps_of"]
 
@@ -86,7 +86,9 @@ class Draft:
 
     def _leaf(self, name: str, kind: Any, text: str) -> Any:
         value = _parsed(kind, text, empty=self._current(name) is None)
-        if self._class is Tracing and name == "rate" and value <= 0:
+        if (self._class is Tracing and name == "rate" and value <= 0) or (
+            self._class is Channel and name == "step" and value == 0
+        ):
             raise ValueError
         return value
 

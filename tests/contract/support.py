@@ -59,16 +59,17 @@ def hand_over(
 ) -> Handed | interchange.RefusedError:
     """Write and read back; what is protected is accepted at the second attempt; an error if there is no way at all."""
     path = folder / f"{name}{SUFFIX[format]}"
+    there = sorted(folder.iterdir())
     refusal = None
     try:
         receipt = interchange.write(recording, path, format=format)
     except interchange.RefusedError as error:
-        assert not path.exists(), "refused, and yet something is there"
+        assert sorted(folder.iterdir()) == there, "refused, and yet something was written"
         refusal = error
         try:
             receipt = interchange.write(recording, path, format=format, accept=CLASSES)
         except interchange.RefusedError as final:
-            assert not path.exists(), "refused, and yet something is there"
+            assert sorted(folder.iterdir()) == there, "refused, and yet something was written"
             return final
     return Handed(path, receipt, interchange.read(path), refusal)
 

@@ -158,6 +158,8 @@ STRANGE = [
     "tracings[0]._digest[0]: x",
     "tracings[7].label: x",
     "tracings[0].kind: other",
+    "tracings[0].channels[0].step: 0",
+    "tracings[0].channels[0]: name=I; step=0",
     "format: scp",
     "unread[0]: place=x; size=1; what=y",
     "findings[0]: rule=x; severity=error; place=y; reason=z",

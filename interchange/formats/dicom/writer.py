@@ -62,7 +62,8 @@ def _context_bytes(dataset: Item) -> bytes:
 
 def _kept(recording: Recording, choice: Choice) -> Recording:
     """The recording with the tracings that the class holds; marks on others are left out, indices follow."""
-    if len(choice.kept) == len(recording.tracings):
+    everywhere = all(0 <= mark.tracing < len(recording.tracings) for mark in recording.marks)
+    if len(choice.kept) == len(recording.tracings) and everywhere:
         return recording
     index = {old: new for new, old in enumerate(choice.kept)}
     tracings = tuple(
@@ -75,7 +76,7 @@ def _kept(recording: Recording, choice: Choice) -> Recording:
 
 def _lost_marks(recording: Recording, choice: Choice) -> list[Note]:
     lost = [index for index, mark in enumerate(recording.marks) if mark.tracing not in choice.kept]
-    return [Note("left", f"marks[{index}]", "the tracing that it lies on is left behind") for index in lost]
+    return [Note("left", f"marks[{index}]", "the tracing that it lies on is not there") for index in lost]
 
 
 def _dataset(recording: Recording, choice: Choice, notes: list[Note]) -> tuple[Item, GroupNumbers]:

@@ -46,6 +46,8 @@ def scale(rows: Sequence[Row]) -> Scaled:
     """The rows in one step.  RefusedError for amplitudes beyond what 16 bits of the largest step hold (2.1 V)."""
     denominator = common_denominator(*(f * 1000 for row in rows for f in (row.step, row.offset)))
     values = [scaled(row.samples, row.step * 1000, row.offset * 1000, denominator) for row in rows]
+    if 2 * _LARGEST_STEP * denominator >= 2**62:
+        values = [value.astype(object) for value in values]
     for step in _exact_steps(rows, values, denominator):
         counts = [value // (step * denominator) for value in values]
         if all(_fits(count) for count in counts):
@@ -104,6 +106,8 @@ def _rounded(rows: Sequence[Row], values: Sequence[NDArray[Any]], denominator: i
 
 
 def _nearest(values: NDArray[Any], step: int) -> NDArray[Any]:
+    if 2 * step + 2 * largest_magnitude(values) >= 2**63:
+        values = values.astype(object)
     rounded: NDArray[Any] = (2 * values + step) // (2 * step)
     return rounded
 
