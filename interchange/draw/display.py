@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Any, Literal, TypeAlias
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
-__all__ = ["UNITS", "Anchor", "Box", "Item", "Page", "Role", "Sheet", "Stroke", "Text"]
+__all__ = ["UNITS", "Anchor", "Item", "Page", "Role", "Sheet", "Stroke", "Text"]
 
 UNITS = 100
 """Coordinates per millimetre."""
@@ -37,17 +37,6 @@ class Stroke:
 
 
 @dataclass(frozen=True, slots=True)
-class Box:
-    """A filled rectangle."""
-
-    x: int
-    y: int
-    width: int
-    height: int
-    colour: str
-
-
-@dataclass(frozen=True, slots=True)
 class Text:
     """A line of text: ``x``, ``y`` is the start, middle or end of its base line, ``size`` the height of an em."""
 
@@ -60,7 +49,7 @@ class Text:
     colour: str = "#1a1a1a"
 
 
-Item: TypeAlias = Stroke | Box | Text
+Item: TypeAlias = Stroke | Text
 
 
 @dataclass(frozen=True, slots=True, eq=False)

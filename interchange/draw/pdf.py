@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from interchange._version import __version__
-from interchange.draw.display import UNITS, Box, Item, Page, Sheet, Stroke, Text
+from interchange.draw.display import UNITS, Item, Page, Sheet, Stroke, Text
 from interchange.draw.subset import subset
 from interchange.draw.truetype import TrueType
 from interchange.draw.typeface import Glyph, Typeface
@@ -123,8 +123,6 @@ def _operators(item: Item, fonts: _Fonts) -> bytes:
     if isinstance(item, Stroke):
         lines = b"".join(_line(path) for path in item.paths)
         return f"{_colour(item.colour)} RG {item.width} w\n".encode() + lines + b"S\n"
-    if isinstance(item, Box):
-        return f"{_colour(item.colour)} rg {item.x} {item.y} {item.width} {item.height} re f\n".encode()
     return fonts.text(item)
 
 

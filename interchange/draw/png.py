@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from interchange.draw.display import UNITS, Box, Page, Stroke, Text
+from interchange.draw.display import UNITS, Page, Stroke, Text
 from interchange.draw.typeface import Typeface, missing_extra
 
 if TYPE_CHECKING:
@@ -64,10 +64,6 @@ def _shapes(page: Page, typeface: Typeface) -> list[tuple[NDArray[Any], NDArray[
     for item in page.items:
         if isinstance(item, Stroke):
             shapes.append((*_lines(item), False, item.colour, item.width))
-        elif isinstance(item, Box):
-            x, y, right, low = item.x, item.y, item.x + item.width, item.y + item.height
-            corners = np.array([(x, y), (right, y), (right, low), (x, low), (x, y)], dtype=np.float64)
-            shapes.append((corners, np.array([MOVE, LINE, LINE, LINE, CLOSE]), True, item.colour, 0))
         else:
             _letters(item, typeface, *letters.setdefault(item.colour, ([], [])))
     for colour, (vertices, codes) in letters.items():

@@ -11,7 +11,7 @@ from xml.sax.saxutils import escape
 
 import numpy as np
 
-from interchange.draw.display import UNITS, Box, Item, Page, Stroke, Text
+from interchange.draw.display import UNITS, Item, Page, Stroke, Text
 from interchange.printable import printable
 
 if TYPE_CHECKING:
@@ -45,8 +45,6 @@ def _item(item: Item) -> str:
             f'<path class="{item.role}" fill="none" stroke="{item.colour}" stroke-width="{item.width}" '
             f'd="{path_data(item.paths)}">{name}</path>'
         )
-    if isinstance(item, Box):
-        return f'<rect x="{item.x}" y="{item.y}" width="{item.width}" height="{item.height}" fill="{item.colour}"/>'
     return _text(item)
 
 

@@ -11,7 +11,7 @@ from interchange.draw.about import author_text, confirmation, measurement_pairs,
 from interchange.draw.levels import level_table
 from interchange.findings import SEVERITIES, Finding
 from interchange.model import Measurement, Recording, Statement, Unread
-from interchange.report.markup import Html, cell_list, join, lines, section, table, tag
+from interchange.report.markup import Html, cell_list, lines, section, table, tag
 from interchange.show.about import device_lines, patient_lines, recorded_lines, trial_lines
 from interchange.show.measured import CELLS, LEVELS, mark_lines
 from interchange.show.signal import lead_lines, tracing_lines
@@ -196,8 +196,3 @@ def unread_section(unread: Sequence[Unread]) -> Html:
 def caution_section() -> Html:
     """What must be known before anything here is used."""
     return section("cautions", "Cautions", [lines(CAUTIONS)])
-
-
-def joined_lines(found: Sequence[str]) -> Html:
-    """Lines below each other in one cell."""
-    return join(found, Html("<br>"))
