@@ -13,6 +13,7 @@ from interchange import formats
 from interchange.compare import PROTECTED, Comparison, compare_recordings
 from interchange.errors import InterchangeError, InternalError, RefusedError, SourceError, TargetError, UsageError
 from interchange.formats.contract import Encoded
+from interchange.limits import limit
 from interchange.model import Recording
 from interchange.publish import check_target, publish
 from interchange.receipt import Document, Receipt, build_receipt
@@ -177,11 +178,20 @@ def read_opened(source: Source, format: str | None = None) -> Recording:
     """As :func:`read`, from a source that is open already."""
     name = format or formats.recognise(source)
     try:
-        return formats.load(name).read(source)
+        return _within_limits(formats.load(name).read(source))
     except InterchangeError as error:
         raise error.in_file(source.shown) from None
     except Exception as error:
         raise InternalError("the reader failed on this file; please report it", file=source.shown) from error
+
+
+def _within_limits(recording: Recording) -> Recording:
+    for tracing in recording.tracings:
+        if len(tracing.channels) > limit("channels"):
+            raise SourceError(f"a tracing has more than {limit('channels')} channels")
+    if sum(tracing.samples.size for tracing in recording.tracings) > limit("samples"):
+        raise SourceError(f"the recording has more than {limit('samples')} samples")
+    return recording
 
 
 def _document(name: str, format: str | None, data: bytes) -> Document:

@@ -37,12 +37,13 @@ def find_recordings(sources: Iterable[str], *, skip: Path | None = None) -> list
 
     Folders are searched without following links; ``skip`` is a folder that is left out (the target inside a source).
     With several folders the name begins with the folder's own name.  A WFDB header that another header in the same
-    folder lists as its segment is part of that record and not found on its own.  UsageError when a source does not
-    exist.
+    folder lists as its segment is part of that record and not found on its own.  A source that does not exist is kept,
+    so that the books say so; UsageError when none exists.
     """
     given = list(sources)
     folders = [source for source in given if Path(source).is_dir()]
     found: dict[str, Found] = {}
+    missing: list[str] = []
     for source in given:
         path = Path(source)
         if path.is_dir():
@@ -55,7 +56,10 @@ def find_recordings(sources: Iterable[str], *, skip: Path | None = None) -> list
             header = path.with_name(f"{path.name}.hea")
             found.setdefault(str(header), _file(header, header.name, keep=True))  # type: ignore[arg-type]
         else:
-            raise UsageError("there is no such file or folder", file=source)
+            found.setdefault(source, Found(source, path.name or source, None, 0, 0))
+            missing.append(source)
+    if missing and len(missing) == len(given):
+        raise UsageError("there is no such file or folder", file=missing[0])
     return sorted(found.values(), key=lambda item: (item.name, item.path))
 
 

@@ -158,6 +158,7 @@ def _convert(job: Job, settings: Settings) -> Outcome:
         added=len(receipt.added),
         unread=len(receipt.unread),
         findings=len(receipt.findings),
+        errors=sum(finding.severity == "error" for finding in receipt.findings),
         verified=receipt.verified,
         output=job.output,
         files=files,

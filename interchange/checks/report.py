@@ -160,7 +160,8 @@ def _leads(view: View, summary: LeadSummary) -> str:
         return _unknown_set(summary)
     total = len(summary.wanted)
     if set(summary.wanted) == set(LIMB_LEADS):
-        text = f"{_word(have)} of six limb leads{_following(have, derivable, total)} and no chest lead"
+        limb = f"{_word(have)} of six limb leads{_following(have, derivable, total)}"
+        text = f"{limb}{', and' if derivable else ' and'} no chest lead"
     elif total == 1:
         only = [*summary.present, *(other for _, other in summary.stood_in)]
         text = f"one lead, {only[0]}" if only else "no lead"

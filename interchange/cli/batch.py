@@ -72,11 +72,13 @@ def execute(arguments: argparse.Namespace) -> int:
         if result.worked:
             shown.close()
     words = (
-        f"{result.total} recordings: {result.done} done, {result.refused} refused, {result.failed} failed"
-        + (f", {result.with_errors} with error findings" if arguments.check_only else "")
-        + (f"; {result.resumed} were done before" if result.resumed else "")
+        f"{result.total} recording{'' if result.total == 1 else 's'}: "
+        f"{result.done} done, {result.refused} refused, {result.failed} failed"
+        + (f"; {result.with_errors} with errors" if result.with_errors and arguments.check_only else "")
+        + (f"; {result.with_errors} from a damaged source" if result.with_errors and not arguments.check_only else "")
+        + (f"; {result.resumed} of them earlier" if result.resumed else "")
     )
-    where = f"The table is {result.manifest}, the journal lies beside it."
+    where = f"{result.manifest} has a row for each, with the reason where one was not done."
     if arguments.json:
         tell(f"{words}\n{where}")
         put_document(summary(result))

@@ -106,8 +106,7 @@ def execute(arguments: argparse.Namespace) -> int:
 
         path = Path(arguments.receipt)
         publish(path.parent, [(path.name, receipt.as_bytes())], overwrite=arguments.overwrite)
-    if without is None:
-        tell_damage(arguments.source, receipt.findings)
+    tell_damage(arguments.source if without is None else receipt.source[0].name, receipt.findings)
     if arguments.json:
         tell(receipt_verdict(receipt))
         put_document(receipt.as_json())

@@ -22,7 +22,7 @@ TITLE = "Takes 12-lead ECG recordings from one open format to another and says w
 EPILOG = """\
 exit status:
   0  yes, done
-  1  the answer is no: findings of error severity, or a difference
+  1  the answer is no: errors found, a difference; for a batch: not all done or sound
   2  wrong usage
   3  a source cannot be read
   4  the conversion would lose what the policy protects

@@ -49,6 +49,8 @@ def test_a_named_record_without_suffix_and_a_missing_one(tmp_path: Path) -> None
     assert find_recordings([str(tmp_path / "one")])[0].name == "one.hea"
     with pytest.raises(UsageError, match="no such file"):
         find_recordings([str(tmp_path / "none")])
+    both = find_recordings([str(tmp_path / "none"), str(tmp_path / "one")])
+    assert [(item.name, item.format) for item in both] == [("none", None), ("one.hea", "wfdb")]
 
 
 def found(*names: str) -> list[Found]:

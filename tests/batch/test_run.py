@@ -71,6 +71,21 @@ def test_bad_files_have_their_reason_and_stop_nothing(tmp_path: Path) -> None:
     assert not list((tmp_path / "out").rglob("r00001*"))
 
 
+def test_a_damaged_source_and_a_missing_name_are_in_the_books(tmp_path: Path) -> None:
+    """What can still be read of a damaged record is converted, but such a run does not end with 0."""
+    make_archive(tmp_path / "in", 2)
+    whole = interchange.read(tmp_path / "in" / "day000" / "r00000.hea")
+    interchange.write(whole, tmp_path / "in" / "cut.scp")
+    data = (tmp_path / "in" / "cut.scp").read_bytes()
+    (tmp_path / "in" / "cut.scp").write_bytes(data[:-200])
+    result = run_batch([str(tmp_path / "in"), str(tmp_path / "gone.scp")], tmp_path / "out", TO_WFDB)
+    assert (result.total, result.done, result.failed, result.with_errors, result.status) == (4, 3, 1, 1, 1)
+    told = {row["name"]: row for row in rows(tmp_path / "out")}
+    assert (told["gone.scp"]["status"], told["gone.scp"]["reason"]) == ("failed", "there is no such file")
+    assert int(told["cut.scp"]["errors"]) > 0
+    assert told["day000/r00001.hea"]["errors"] == "0"
+
+
 def test_the_same_command_again_does_nothing_and_changes_nothing(tmp_path: Path) -> None:
     make_archive(tmp_path / "in", 6)
     (tmp_path / "in" / "day000" / "r00001.dat").unlink()

@@ -25,9 +25,9 @@ WRONG = {
     "tracing too high": (("convert", "SOURCE", "TARGET", "--tracing", "7"), "--tracing: the recording has one tracing"),
     "set without value": (("convert", "SOURCE", "TARGET", "--set", "sex"), "--set: must have the form FIELD=VALUE"),
     "set without field": (("convert", "SOURCE", "TARGET", "--set", "=x"), "--set: must have the form FIELD=VALUE"),
-    "set no field": (("convert", "SOURCE", "TARGET", "--set", "patient.shoes=44"), "--set patient.shoes: there is no such field"),
+    "set no field": (("convert", "SOURCE", "TARGET", "--set", "patient.shoes=44"), "--set patient.shoes: there is no"),
     "set signal": (("convert", "SOURCE", "TARGET", "--set", "tracings[0].rate=1"), "--set: can set fields of patient"),
-    "set bad value": (("convert", "SOURCE", "TARGET", "--set", "birth-date=1.5.90"), "--set birth-date: the value must be a date, as"),
+    "set bad value": (("convert", "SOURCE", "TARGET", "--set", "birth-date=1.5.90"), "--set birth-date: the value"),
     "bad zone": (("convert", "SOURCE", "TARGET", "--zone", "CET"), "--zone: is no zone in the form +02:00"),
     "bad time": (("convert", "SOURCE", "TARGET", "--time", "noon"), "--time: is no time in the form"),
     "relabel form": (("convert", "SOURCE", "TARGET", "--relabel", "V4"), "--relabel: must have the form OLD=NEW"),
@@ -93,7 +93,8 @@ def test_the_value_of_a_wrong_set_is_not_repeated(cli, twelve: Path, tmp_path: P
 
 
 def test_a_zone_west_of_greenwich_is_taken_for_no_option(cli, twelve: Path, tmp_path: Path) -> None:
-    done = cli("convert", twelve, tmp_path / "out.hea", "--time", "2031-03-18T06:42:10", "--zone", "-05:00", "--accept", "timing")
+    when = ("--time", "2031-03-18T06:42:10", "--zone", "-05:00")
+    done = cli("convert", twelve, tmp_path / "out.hea", *when, "--accept", "timing")
     assert done.status == 0, done.err
     assert cli("show", tmp_path / "out.hea", "--json").document["recording"]["acquisition"]["time"].endswith("-05:00")
 

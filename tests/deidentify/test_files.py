@@ -21,6 +21,7 @@ from interchange.batch import Settings, run_batch
 from interchange.deidentify import Key, Policy, find_residue
 from interchange.formats import FORMATS
 from interchange.model import Channel, Identifier, Measurement, Moment, PersonName, Recording, Statement, Tracing
+from interchange.receipt import receipt_text
 from tests.filled import MARK, filled_recording
 
 NAMES = [entry.name for entry in FORMATS]
@@ -114,6 +115,18 @@ def test_receipts_name_sources_by_number(sources: dict[str, Path], tmp_path: Pat
     assert document["source"] == [{"name": "source 17", "format": "dicom", "size": 0, "sha256": ""}]
     assert document["unread"] == []
     assert MARK not in json.dumps(document)
+
+
+def test_a_damaged_source_is_said_without_naming_it(sources: dict[str, Path], tmp_path: Path) -> None:
+    """What was cut off with the file is missing for everybody, also where nothing else may be told."""
+    cut = tmp_path / "cut.scp"
+    whole = sources["scp"].read_bytes()
+    cut.write_bytes(whole[:-40])
+    receipt = interchange.convert(cut, tmp_path / "out.dcm", deidentify=Policy(), accept=EVERYTHING)
+    assert "error" in {finding.severity for finding in receipt.findings}
+    assert {finding.place for finding in receipt.findings} == {""}
+    assert "THE SOURCE IS DAMAGED" in receipt_text(receipt)
+    assert MARK not in json.dumps(receipt.as_json())
 
 
 def test_two_formats_of_one_patient_get_one_pseudonym_and_keep_their_interval(tmp_path: Path) -> None:
