@@ -7,24 +7,27 @@ a path in it is refused here, once for all formats.
 from __future__ import annotations
 
 import os
+import re
+import stat
 import time
 from bisect import bisect_left
 from collections.abc import Mapping
 from pathlib import Path
 
 from interchange.errors import SourceError
+from interchange.limits import limit
 
 __all__ = ["Source", "is_plain_name"]
 
-MAX_BYTES = 2 * 1024**3
-"""Largest file that is read, in bytes (a day of twelve leads at 1000 Hz in 16 bit is 2.07e9)."""
+
+_PLAIN_NAME = re.compile(r'[^/\\:"<>|?*\x00-\x1f\x7f-\x9f]+')
 
 
 def is_plain_name(name: str) -> bool:
     """Whether ``name`` is a file name without any path, drive, control character or device in it."""
-    if not name or name in (".", "..") or len(name.encode("utf-8", "replace")) > 255:
+    if name in (".", "..") or (len(name) > 63 and len(name.encode("utf-8", "replace")) > 255):
         return False
-    return not any(c in '/\\:"<>|?*' or ord(c) < 32 or 127 <= ord(c) < 160 for c in name)
+    return _PLAIN_NAME.fullmatch(name) is not None
 
 
 class Source:
@@ -114,14 +117,23 @@ def load(path: Path, within: Path | None = None) -> bytes | None:
     With ``within``, a symbolic link that leads out of that folder is refused.
     """
     try:
-        if within is not None and path.is_symlink() and path.resolve().parent != within.resolve():
-            raise SourceError("is a link that leads out of the folder", file=str(path))
-        if not path.exists():
+        try:
+            status = path.lstat()
+        except (FileNotFoundError, NotADirectoryError):
             return None
-        if not path.is_file():
-            raise SourceError("is a folder, not a file" if path.is_dir() else "is no regular file", file=str(path))
-        if path.stat().st_size > MAX_BYTES:
-            raise SourceError(f"is larger than {MAX_BYTES} bytes", file=str(path))
-        return path.read_bytes()
+        if stat.S_ISLNK(status.st_mode):
+            if within is not None and path.resolve().parent != within.resolve():
+                raise SourceError("is a link that leads out of the folder", file=str(path))
+            if not path.exists():
+                return None
+            status = path.stat()
+        if not stat.S_ISREG(status.st_mode):
+            folder = stat.S_ISDIR(status.st_mode)
+            raise SourceError("is a folder, not a file" if folder else "is no regular file", file=str(path))
+        most = limit("bytes")
+        if status.st_size > most:
+            raise SourceError(f"is larger than {most} bytes", file=str(path))
+        with path.open("rb", buffering=0) as file:
+            return file.read()
     except OSError as error:
         raise SourceError(f"cannot be read: {error.strerror or 'input/output error'}", file=str(path)) from None

@@ -1,4 +1,4 @@
-"""How much of an aECG document is taken: bounds on bytes, markup, depth and joined samples.
+"""How much of an aECG document is taken beyond the limits of the whole program: nesting and joined samples.
 
 They keep memory and time in proportion to what is there.  The largest document in practice is a day of twelve leads,
 some gigabytes; continuous recordings belong in the binary formats (HL7 aECG Continuous Waveforms Supplement, 2013).
@@ -6,16 +6,7 @@ some gigabytes; continuous recordings belong in the binary formats (HL7 aECG Con
 
 from __future__ import annotations
 
-__all__ = ["MAX_DEPTH", "MAX_DOCUMENT", "MAX_GAP_FACTOR", "MAX_GAP_FLOOR", "MAX_MARKUP", "MAX_NESTING"]
-
-MAX_DOCUMENT = 1024**3
-"""Bytes of XML after decompression."""
-
-MAX_MARKUP = 6_000_000
-"""Opening angle brackets and equal signs together: each costs some hundred bytes once it is an element or attribute."""
-
-MAX_DEPTH = 200
-"""Elements inside one another."""
+__all__ = ["MAX_GAP_FACTOR", "MAX_GAP_FLOOR", "MAX_NESTING"]
 
 MAX_NESTING = 64
 """Annotations, control variables or derived series inside one another."""

@@ -16,7 +16,7 @@ from typing import TYPE_CHECKING, Any
 
 from interchange.errors import SourceError
 from interchange.formats.aecg.codes import NAMES
-from interchange.formats.aecg.limits import MAX_DEPTH, MAX_DOCUMENT, MAX_MARKUP
+from interchange.limits import limit
 
 if TYPE_CHECKING:
     from lxml import etree
@@ -157,7 +157,7 @@ def tree(root: etree._Element) -> Node:
     top = Node(local(str(root.tag)), dict(root.items()), root)
     known = names.get
     level = [top]
-    for _ in range(MAX_DEPTH):
+    for _ in range(limit("xml_depth")):
         below: list[Node] = []
         for node in level:
             children = node.children
@@ -174,7 +174,9 @@ def tree(root: etree._Element) -> Node:
         level = below
         if not level:
             return top
-    raise SourceError(f"more than {MAX_DEPTH} elements inside one another", f"line {level[0].element.sourceline}")
+    raise SourceError(
+        f"more than {limit('xml_depth')} elements inside one another", f"line {level[0].element.sourceline}"
+    )
 
 
 def local_name(element: etree._Element) -> str:
@@ -211,8 +213,8 @@ def place_of(element: etree._Element) -> str:
 def unpack(data: bytes) -> bytes:
     """``data`` without gzip; SourceError when that is damaged or unpacks to too much."""
     if data[:2] != GZIP:
-        if len(data) > MAX_DOCUMENT:
-            raise SourceError(f"the document is larger than {MAX_DOCUMENT} bytes")
+        if len(data) > limit("unpacked"):
+            raise SourceError(f"the document is larger than {limit('unpacked')} bytes")
         return data
     parts: list[bytes] = []
     size = 0
@@ -222,8 +224,8 @@ def unpack(data: bytes) -> bytes:
         try:
             for part in _inflated(member, rest):
                 size += len(part)
-                if size > MAX_DOCUMENT:
-                    raise SourceError(f"unpacks to more than {MAX_DOCUMENT} bytes", "gzip")
+                if size > limit("unpacked"):
+                    raise SourceError(f"unpacks to more than {limit('unpacked')} bytes", "gzip")
                 parts.append(part)
         except zlib.error:
             raise SourceError("the compressed data are damaged", "gzip") from None
@@ -304,8 +306,9 @@ def _parsed(data: bytes, encoding: str) -> etree._Element:
     from lxml import etree
 
     _refuse_doctype(data)
-    if len(data) > MAX_MARKUP and data.count(b"<") + data.count(b"=") > MAX_MARKUP:
-        raise SourceError(f"holds more than {MAX_MARKUP} elements and attributes")
+    most = limit("xml_markup")
+    if len(data) > most and data.count(b"<") + data.count(b"=") > most:
+        raise SourceError(f"holds more than {most} elements and attributes")
     parser = etree.XMLParser(
         encoding=encoding,
         resolve_entities=False,

@@ -18,8 +18,8 @@ from typing import Final, NamedTuple
 
 from interchange.errors import SourceError
 from interchange.formats.dicom.dictionary import ITEM, ITEM_END, SEQUENCE_END, tag_name, vr_of
-from interchange.formats.dicom.limits import MAX_DEPTH, MAX_ELEMENTS, MAX_INFLATED
 from interchange.formats.dicom.recognise import PREAMBLE, bare_data_set
+from interchange.limits import limit as bound
 
 __all__ = ["DataSet", "Element", "File", "Syntax", "parse", "parse_written"]
 
@@ -188,12 +188,12 @@ def _inflate(data: bytes, start: int) -> tuple[bytes, int]:
     """The data set of a deflated file (PS3.5 A.5, RFC 1951) and the number of bytes after the stream."""
     stream = zlib.decompressobj(-zlib.MAX_WBITS)
     try:
-        unpacked = stream.decompress(memoryview(data)[start:], MAX_INFLATED)
+        unpacked = stream.decompress(memoryview(data)[start:], bound("unpacked"))
     except zlib.error:
         raise SourceError("the deflated data set is damaged", f"byte {start}") from None
     if not stream.eof:
-        if len(unpacked) >= MAX_INFLATED:
-            raise SourceError(f"the deflated data set is larger than {MAX_INFLATED} bytes", f"byte {start}")
+        if len(unpacked) >= bound("unpacked"):
+            raise SourceError(f"the deflated data set is larger than {bound('unpacked')} bytes", f"byte {start}")
         raise SourceError("the deflated data set ends early", f"byte {len(data)}")
     unused = stream.unused_data
     return unpacked, len(unused) - (1 if unused == b"\0" else 0)
@@ -212,7 +212,7 @@ class _Parser:
         self.short = Struct(f"{order}HH2sH")
         self.long = Struct(f"{order}I")
         self.plain = Struct(f"{order}HHI")
-        self.left = MAX_ELEMENTS
+        self.left = bound("elements")
         self.deviations = deviations
 
     def meta(self, pos: int, meta: DataSet) -> int:
@@ -241,8 +241,8 @@ class _Parser:
         self, pos: int, limit: int, closed: bool, owner: DataSet, sequence: int, depth: int
     ) -> tuple[tuple[DataSet, ...], int]:
         """The items of a sequence that ends at ``limit``, or with ``closed`` at a delimiter before that."""
-        if depth > MAX_DEPTH:
-            raise SourceError(f"sequences are nested deeper than {MAX_DEPTH}", owner.at(sequence))
+        if depth > bound("sequence_depth"):
+            raise SourceError(f"sequences are nested deeper than {bound('sequence_depth')}", owner.at(sequence))
         items: list[DataSet] = []
         while closed or pos < limit:
             if pos + 8 > limit:
@@ -279,7 +279,7 @@ class _Parser:
     def _count(self, where: DataSet) -> None:
         self.left -= 1
         if self.left < 0:
-            raise SourceError(f"has more than {MAX_ELEMENTS} elements", where.place)
+            raise SourceError(f"has more than {bound('elements')} elements", where.place)
 
     def _one(self, pos: int, end: int, into: DataSet, depth: int) -> int:
         """Parse the element at ``pos`` into ``into``; the position after it."""

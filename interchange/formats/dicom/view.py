@@ -12,11 +12,11 @@ from typing import NamedTuple
 from interchange.findings import Finding
 from interchange.formats.dicom.charsets import Charset, charset
 from interchange.formats.dicom.dictionary import TAGS
-from interchange.formats.dicom.limits import MAX_TEXT
 from interchange.formats.dicom.numbers import parse_decimals
 from interchange.formats.dicom.parse import DataSet
 from interchange.formats.dicom.rules import RULE
 from interchange.formats.dicom.values import integers
+from interchange.limits import limit
 
 __all__ = ["CodeItem", "Context", "View"]
 
@@ -110,7 +110,7 @@ class View:
         return self._decoded(keyword, raw).rstrip(" \0") or None if raw else None
 
     def _decoded(self, keyword: str, raw: bytes) -> str:
-        if len(raw) > MAX_TEXT:
+        if len(raw) > limit("text"):
             self.dataset.taken.discard(TAGS[keyword])
             self.context.tolerate("long-text", self.at(keyword), f"{len(raw)} bytes")
             return ""
@@ -144,7 +144,7 @@ class View:
     def decimals(self, keyword: str) -> tuple[Fraction, ...]:
         """Decimal strings (DS, IS) as exact fractions; a malformed one makes a finding and gives none."""
         raw = self.raw(keyword)
-        if not raw or len(raw) > MAX_TEXT:
+        if not raw or len(raw) > limit("text"):
             return ()
         values = parse_decimals(raw) if len(raw) < SHORT else parse_decimals.__wrapped__(raw)
         if values is None:

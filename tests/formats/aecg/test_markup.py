@@ -12,7 +12,8 @@ import pytest
 
 from interchange.errors import SourceError
 from interchange.formats import aecg
-from interchange.formats.aecg import limits, markup, recognise
+from interchange.formats.aecg import markup, recognise
+from interchange.limits import DEFAULTS, limits
 from interchange.sources import Source
 from tests.formats.aecg.support import annotations, edited, kept, message, read, rules, sequence_set, series
 
@@ -145,12 +146,11 @@ def test_a_cut_gzip_stream_is_refused() -> None:
             markup.unpack(whole[:end])
 
 
-def test_a_compressed_bomb_is_stopped_before_it_fills_memory(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(markup, "MAX_DOCUMENT", 3_000_000)
+def test_a_compressed_bomb_is_stopped_before_it_fills_memory() -> None:
     bomb = zlib.compressobj(9, wbits=31)
     data = b"".join(bomb.compress(b" " * 1_000_000) for _ in range(200)) + bomb.flush()
     tracemalloc.start()
-    with pytest.raises(SourceError, match="unpacks to more"):
+    with limits(unpacked=3_000_000), pytest.raises(SourceError, match="unpacks to more"):
         markup.unpack(data)
     peak = tracemalloc.get_traced_memory()[1]
     tracemalloc.stop()
@@ -164,7 +164,7 @@ def test_nesting_is_limited() -> None:
     )
     with pytest.raises(SourceError, match=r"inside one another|not well-formed"):
         read(text)
-    assert limits.MAX_DEPTH < 256
+    assert DEFAULTS["xml_depth"][0] < 256
 
 
 def test_nesting_below_the_limit_is_read() -> None:
@@ -176,10 +176,9 @@ def test_nesting_below_the_limit_is_read() -> None:
     assert len(read(text).measurements) == 60
 
 
-def test_too_many_elements_are_refused(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(markup, "MAX_MARKUP", 5000)
+def test_too_many_elements_are_refused() -> None:
     text = message(series(sequence_set({"MDC_ECG_LEAD_I": "1 2"}), "<x/>" * 6000))
-    with pytest.raises(SourceError, match="more than 5000"):
+    with limits(xml_markup=5000), pytest.raises(SourceError, match="more than 5000"):
         read(text)
 
 

@@ -12,11 +12,13 @@ from pydicom.dataset import Dataset
 from pydicom.sequence import Sequence
 
 from interchange.errors import SourceError
-from interchange.formats.dicom.limits import MAX_DEPTH
 from interchange.formats.dicom.parse import parse
 from interchange.formats.dicom.recognise import recognise
+from interchange.limits import DEFAULTS, limits
 from interchange.sources import Source
 from tests.formats.dicom.support import SYNTAXES, counts, ecg, group, opened, read, real_file, rules, saved
+
+SEQUENCE_DEPTH = DEFAULTS["sequence_depth"][0]
 
 
 def element(group: int, number: int, vr: bytes, value: bytes) -> bytes:
@@ -102,17 +104,16 @@ def test_deflated_data_with_trailing_bytes_are_reported():
     assert recording.unread[-1].what == "bytes after the last element"
 
 
-def test_a_deflated_bomb_is_refused_by_its_size(monkeypatch):
-    monkeypatch.setattr("interchange.formats.dicom.parse.MAX_INFLATED", 100_000)
+def test_a_deflated_bomb_is_refused_by_its_size():
     packer = zlib.compressobj(9, zlib.DEFLATED, -15)
     body = packer.compress(b"\0" * 10_000_000) + packer.flush()
-    with pytest.raises(SourceError, match="larger than 100000 bytes"):
+    with limits(unpacked=100_000), pytest.raises(SourceError, match="larger than 100000 bytes"):
         read(file_of(body, b"1.2.840.10008.1.2.1.99\0\0"))
 
 
 def test_nesting_beyond_the_limit_is_refused_without_recursion_error():
     value = b""
-    for _ in range(MAX_DEPTH + 5000):
+    for _ in range(SEQUENCE_DEPTH + 5000):
         item = struct.pack("<HHI", 0xFFFE, 0xE000, len(value)) + value
         value = element(0x40, 0x555, b"SQ", item)
     with pytest.raises(SourceError, match="nested deeper"):
@@ -121,10 +122,10 @@ def test_nesting_beyond_the_limit_is_refused_without_recursion_error():
 
 def test_nesting_up_to_the_limit_is_read():
     value = b""
-    for _ in range(MAX_DEPTH):
+    for _ in range(SEQUENCE_DEPTH):
         item = struct.pack("<HHI", 0xFFFE, 0xE000, len(value)) + value
         value = element(0x40, 0x555, b"SQ", item)
-    assert sum(1 for _ in parse(file_of(value)).dataset.walk()) == MAX_DEPTH
+    assert sum(1 for _ in parse(file_of(value)).dataset.walk()) == SEQUENCE_DEPTH
 
 
 def test_the_number_of_elements_is_bounded(monkeypatch):
