@@ -1,8 +1,8 @@
 """How much is read before it is called too much.
 
 Every count in a file is held against the bytes that are there; these limits bound what the bytes themselves may ask
-for.  ``with limits(bytes=10_000_000): ...`` sets others for the work inside; the environment variable INTERCHANGE_LIMITS
-("bytes=10000000 channels=64") for a whole process.
+for.  ``with limits(bytes=10_000_000): ...`` sets others for the work inside; the environment variable
+INTERCHANGE_LIMITS ("bytes=10000000 channels=64") for a whole process.
 """
 
 from __future__ import annotations

@@ -128,10 +128,9 @@ def test_nesting_up_to_the_limit_is_read():
     assert sum(1 for _ in parse(file_of(value)).dataset.walk()) == SEQUENCE_DEPTH
 
 
-def test_the_number_of_elements_is_bounded(monkeypatch):
-    monkeypatch.setattr("interchange.formats.dicom.parse.MAX_ELEMENTS", 1000)
+def test_the_number_of_elements_is_bounded():
     body = b"".join(element(8, 0x16, b"UI", b"") for _ in range(2000))
-    with pytest.raises(SourceError, match="more than 1000 elements"):
+    with limits(elements=1000), pytest.raises(SourceError, match="more than 1000 elements"):
         parse(file_of(body))
 
 
