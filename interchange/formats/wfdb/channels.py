@@ -10,7 +10,7 @@ from functools import lru_cache
 from typing import Final
 
 from interchange.formats.wfdb.notes import Notes
-from interchange.formats.wfdb.signal_line import SignalLine
+from interchange.formats.wfdb.signal_line import NO_GAIN, SignalLine, read_gain
 from interchange.formats.wfdb.units import unit_named
 from interchange.model import Channel
 
@@ -22,7 +22,7 @@ DEFAULT_UNIT: Final = "mV"
 
 def channels_of(lines: Sequence[SignalLine], rows: Sequence[int], notes: Notes) -> tuple[Channel, ...]:
     """One channel for each of the header's signals ``rows``, in that order; they make up one tracing."""
-    found = tuple(channel_of(lines[row], row, notes) for row in rows)
+    found = tuple(channel_of(lines[row], row) for row in rows)
     if len({channel.name for channel in found}) < len(found):
         _note_repeats(lines, rows, notes)
     return found
@@ -35,28 +35,27 @@ def _note_repeats(lines: Sequence[SignalLine], rows: Sequence[int], notes: Notes
             notes.line("wfdb.description-repeats", lines[row].line)
 
 
-def channel_of(line: SignalLine, row: int, notes: Notes) -> Channel:
+def channel_of(line: SignalLine, row: int) -> Channel:
     """The channel that a signal line describes; ``row`` is its place among the signals."""
-    if line.gain is not None and line.units is not None and unit_named(line.units).usual != line.units:
-        notes.line("wfdb.units-spelling", line.line)
-    return channel(line.description, line.gain, line.units, line.origin, line.resolution, line.zero, row)
+    label = line.description
+    return channel(label, line.scale, line.resolution, line.zero, 0 if label else row)
 
 
-@lru_cache(maxsize=512)
-def channel(
-    label: str, gain: Fraction | None, units: str | None, origin: int, bits: int | None, zero: int | None, row: int
-) -> Channel:
-    """The channel with these fields of a signal line; ``origin`` is the digital value of zero units."""
+@lru_cache(maxsize=1024)
+def channel(label: str, scale: str, bits: int | None, zero: int | None, row: int) -> Channel:
+    """The channel with these fields of a signal line: description, gain field, ADC resolution and zero."""
+    field = (read_gain(scale) if scale else None) or NO_GAIN
     unit, step = None, Fraction(1)
-    if gain is not None:
-        known = unit_named(units or DEFAULT_UNIT)
-        unit, step = known.ucum, known.factor / gain
+    if field.gain is not None:
+        known = unit_named(field.units or DEFAULT_UNIT)
+        unit, step = known.ucum, known.factor / field.gain
     name = lead_name(label) if unit in ("uV", "{NU}", None) else label
+    origin = field.baseline if field.baseline is not None else zero or 0
     extras = []
     if zero:
         extras.append(("wfdb.adc-zero", str(zero)))
-    if units is not None and unit is None:
-        extras.append(("wfdb.units", units))
+    if field.units is not None and unit is None:
+        extras.append(("wfdb.units", field.units))
     return Channel(
         name=name or f"signal {row + 1}",
         unit=unit,

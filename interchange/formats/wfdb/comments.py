@@ -24,7 +24,6 @@ __all__ = ["SNOMED", "Story", "customary_lines", "told"]
 SNOMED: Final = "SCT"
 """SNOMED CT by the name that DICOM gives it."""
 
-_KEY: Final = re.compile(r"[ \t]*([A-Za-z][A-Za-z _()-]{0,40}?)[ \t]*:(.*)", re.DOTALL)
 _ANGLE: Final = re.compile(r"[ \t]*<([A-Za-z_ ]{1,40})>:[ \t]*")
 _AGE_FIRST: Final = re.compile(r"[ \t]*(\d{1,3}) ([MF])(?: .*)?", re.ASCII | re.DOTALL)
 _DAY: Final = re.compile(r"(\d{1,2})/(\d{1,2})/(\d{4})", re.ASCII)
@@ -73,8 +72,8 @@ def _tell(story: Story, info: InfoString, notes: Notes) -> None:
         if rest:
             story.remarks.append(rest)
         return
-    match = _KEY.fullmatch(text)
-    if match is not None and _take(story, match[1], match[2].strip(" \t"), info.line, notes):
+    key, colon, value = text.partition(":")
+    if colon and _take(story, key, value.strip(" \t"), info.line, notes):
         return
     first = _AGE_FIRST.fullmatch(text)
     if first is not None and not story.patient.keys() & {"age", "sex"}:
@@ -86,7 +85,7 @@ def _tell(story: Story, info: InfoString, notes: Notes) -> None:
 
 def _angles(text: str) -> list[tuple[str, str]] | None:
     """The pairs of ``<key>: value  <key>: value``; None for any other text."""
-    found = list(_ANGLE.finditer(text))
+    found = list(_ANGLE.finditer(text)) if "<" in text else []
     if not found or found[0].start() != 0:
         return None
     ends = [match.start() for match in found[1:]] + [len(text)]

@@ -27,6 +27,7 @@ LINE_LIMIT: Final = 255
 """Longest line in bytes, its line feed included."""
 
 _CONTROL: Final = re.compile(r"[\x00-\x08\x0b\x0c\x0e-\x1f\x7f-\x9f\u2028\u2029]|\r(?!\n)")
+_PLAIN: Final = {ord("\n"): None, ord("\t"): None, ord("\r"): None}
 _BLANKS: Final = re.compile(r"[ \t]+")
 
 
@@ -76,18 +77,23 @@ def parse_header(data: bytes) -> Header:
     notes = Notes()
     comments: list[tuple[int, str]] = []
     lines = _content(_text(data, notes), comments, notes)
-    number, first = next(lines, (0, ""))
-    if not number:
+    if not lines:
         raise SourceError("holds no record line", "the header")
+    number, first = lines[0]
     record = read_record_line(first, number, notes)
+    count = record.signals if record.segments is None else record.segments
+    body, rest = lines[1 : count + 1], lines[count + 1 :]
+    if len(body) < count:
+        kind = "signal" if record.segments is None else "segment"
+        raise SourceError(f"states {count} {kind} lines, and there are {len(body)}", "the header")
     signals: list[SignalLine] = []
     segments: list[SegmentLine] | None = None
     if record.segments is None:
-        signals = [read_signal_line(text, at, notes) for at, text in _first(lines, record.signals, "signal")]
+        signals = [read_signal_line(text, at, notes) for at, text in body]
     else:
-        segments = [_segment(text, at) for at, text in _first(lines, record.segments, "segment")]
-    last = segments[-1].line if segments else signals[-1].line if signals else number
-    leftovers = [*_record_leftovers(record, number), *_surplus(lines, notes)]
+        segments = [_segment(text, at) for at, text in body]
+    last = body[-1][0] if body else number
+    leftovers = [*_record_leftovers(record, number), *_surplus(rest, notes)]
     return Header(
         name=record.name,
         line=number,
@@ -115,15 +121,12 @@ def _text(data: bytes, notes: Notes) -> str:
         return data.decode("latin-1")
 
 
-def _content(text: str, comments: list[tuple[int, str]], notes: Notes) -> Iterator[tuple[int, str]]:
-    """Numbered lines that are neither empty nor comments; comments go into their list on the way."""
-    odd = _CONTROL.search(text) is not None
-    for number, raw in enumerate(text.split("\n"), 1):
-        line = raw.removesuffix("\r")
-        if len(line) * 4 >= LINE_LIMIT and len(line.encode("utf-8", "replace")) >= LINE_LIMIT:
-            notes.line("wfdb.header-line-length", number)
-        if odd and _CONTROL.search(line):
-            notes.line("wfdb.header-control", number)
+def _content(text: str, comments: list[tuple[int, str]], notes: Notes) -> list[tuple[int, str]]:
+    """Numbered lines that are neither empty nor comments; comments go into their list."""
+    found = []
+    lines = text.replace("\r\n", "\n").split("\n") if "\r" in text else text.split("\n")
+    _check_lines(text, lines, notes)
+    for number, line in enumerate(lines, 1):
         if line.startswith("#"):
             comments.append((number, line[1:]))
             continue
@@ -132,16 +135,20 @@ def _content(text: str, comments: list[tuple[int, str]], notes: Notes) -> Iterat
             comments.append((number, bare[1:]))
             notes.line("wfdb.comment-indented", number)
         elif bare:
-            yield number, bare
+            found.append((number, bare))
+    return found
 
 
-def _first(lines: Iterator[tuple[int, str]], count: int, kind: str) -> Iterator[tuple[int, str]]:
-    """The first ``count`` lines; SourceError when there are fewer."""
-    for done in range(count):
-        line = next(lines, None)
-        if line is None:
-            raise SourceError(f"states {count} {kind} lines, and there are {done}", "the header")
-        yield line
+def _check_lines(text: str, lines: list[str], notes: Notes) -> None:
+    """Lines that are too long or hold control characters."""
+    if len(max(lines, key=len)) * 4 >= LINE_LIMIT:
+        for number, line in enumerate(lines, 1):
+            if len(line) * 4 >= LINE_LIMIT and len(line.encode("utf-8", "replace")) >= LINE_LIMIT:
+                notes.line("wfdb.header-line-length", number)
+    if not text.translate(_PLAIN).isprintable() and _CONTROL.search(text):
+        for number, line in enumerate(lines, 1):
+            if _CONTROL.search(line):
+                notes.line("wfdb.header-control", number)
 
 
 def _segment(text: str, line: int) -> SegmentLine:
@@ -158,7 +165,7 @@ def _record_leftovers(record: RecordLine, line: int) -> Iterator[Leftover]:
         yield Leftover(line, record.left, "fields of the record line")
 
 
-def _surplus(lines: Iterator[tuple[int, str]], notes: Notes) -> Iterator[Leftover]:
+def _surplus(lines: list[tuple[int, str]], notes: Notes) -> Iterator[Leftover]:
     for line, text in lines:
         notes.line("wfdb.line-surplus", line)
         yield Leftover(line, len(text), "line beyond the stated number")

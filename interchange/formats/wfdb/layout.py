@@ -121,7 +121,11 @@ def spans(texts: Iterable[str]) -> list[Span]:
         if index in found:
             return []
         found[index] = Span(index, count, range(low, high), range(first, last + 1), match[7])
-    if sorted(found) != list(range(len(found))) or any(span.total != len(found) for span in found.values()):
+    if (
+        not found
+        or sorted(found) != list(range(len(found)))
+        or any(span.total != len(found) for span in found.values())
+    ):
         return []
     return [found[index] for index in range(len(found))]
 

@@ -5,6 +5,7 @@ The lines are those of :mod:`interchange.model.lines`, in plain words: ``# patie
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator, Sequence
 from dataclasses import fields
 from fractions import Fraction
@@ -24,6 +25,7 @@ from interchange.model.paths import NOT_CONTENT
 __all__ = ["is_own", "outside_lines", "recording_lines", "tracing_lines"]
 
 _ROOTS: Final = tuple(entry.name for entry in fields(Recording) if entry.name not in NOT_CONTENT)
+_OWN: Final = re.compile(rf"(?:{'|'.join(_ROOTS)})[a-z_.\[\]0-9]*: ", re.ASCII)
 _APART: Final = frozenset({"tracings", "patient", "acquisition", "marks", "extras"})
 """Fields of the recording that have a way of their own."""
 
@@ -39,8 +41,7 @@ _COUNTER: Final = frozenset({"wfdb.counter-frequency", "wfdb.counter-base"})
 
 def is_own(text: str) -> bool:
     """Whether an info string is a line of the model (``patient.name: ...``)."""
-    path, colon, _ = text.partition(": ")
-    return bool(colon) and path.split(".", 1)[0].split("[", 1)[0] in _ROOTS
+    return _OWN.match(text) is not None
 
 
 def recording_lines(recording: Recording) -> list[str]:

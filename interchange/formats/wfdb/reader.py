@@ -31,6 +31,9 @@ __all__ = ["read"]
 Fetch = Callable[[str, int], "bytes | None"]
 """Bytes of a neighbour by plain name, and the header line that names it (0: none)."""
 
+_PLACING: Final = ("Tracing ", "Annotations ")
+"""How the info strings begin that say where tracings and marks are."""
+
 _ZERO: Final = Fraction(0)
 _INFOS: Final = "the info strings"
 _MARK: Final = re.compile(r"marks\[(\d{1,9})\]: ", re.ASCII)
@@ -63,8 +66,8 @@ def read(source: Source) -> Recording:
         recording = recording.with_(marks=(*recording.marks, *marks))
     else:
         record.unread.extend(unplaced(names, record.annotations))
-    recording = without_gaps(recording, tracings, record.unread)
-    return recording.with_(unread=tuple(record.all_unread()), findings=record.all_findings())
+    placed = without_gaps(recording, tracings, record.unread)
+    return recording.with_(**placed, unread=tuple(record.all_unread()), findings=record.all_findings())
 
 
 class _Record:
@@ -88,22 +91,31 @@ class _Record:
         self.notes = notes
         self.stem = stem
         self.part = part
-        self.infos = unwrapped(comment for comment in header.comments if comment.info)
-        self.own = [info.text for info in self.infos if is_own(info.text)]
-        self.layout = [] if part else spans(info.text for info in self.infos)
-        self.listing = listed(info.text for info in self.infos)
-        self.in_lines = in_lines if part else frozenset(_mark_numbers(self.own))
+        self.own: list[str] = []
+        self.infos: list[InfoString] = []
+        placing: list[str] = []
+        for info in unwrapped(comment for comment in header.comments if comment.info):
+            if is_own(info.text):
+                self.own.append(info.text)
+                continue
+            self.infos.append(info)
+            if info.text.startswith(_PLACING):
+                placing.append(info.text)
+        self.layout = [] if part else spans(placing)
+        self.listing = listed(placing)
+        self.in_lines = in_lines if part or not self.own else frozenset(_mark_numbers(self.own))
         self.leftovers: list[Leftover] = list(header.leftovers)
         self.unread: list[Unread] = []
         self.findings: list[Finding] = []
         self.places: list[Mark | int] = []
         self.parts: dict[str, tuple[_Record, Tracing] | None] = {}
         self.owners: list[tuple[int, Fraction]] = []
+        self.rows: list[tuple[int, ...]] = []
 
     def read(self) -> tuple[Recording, list[Tracing | None]]:
         """The recording without its tracings, and the tracings, None for those that are not there."""
         tracings = self._tracings()
-        others = [info for info in self.infos if not is_own(info.text) and not self._is_ours(info.text)]
+        others = [info for info in self.infos if not self._is_ours(info.text)]
         recording, tracings = with_lines(self._plain(others), tracings, self.own, self.notes, self.unread)
         ground = self.ground(tracings) if self.listing else None
         if ground is not None:
@@ -120,6 +132,9 @@ class _Record:
         """What marks stand on; None where there are no signals."""
         channels: list[tuple[int, Fraction, str]] = []
         rows: dict[int, int] = {}
+        if self.rows:
+            owners = sorted((row, index) for index, found in enumerate(self.rows) for row in found)
+            self.owners = [(index, _ZERO) for _, index in owners]
         for index, start in self.owners:
             tracing = tracings[index]
             row = rows.get(index, 0)
@@ -145,7 +160,7 @@ class _Record:
         return found + self.unread
 
     def _is_ours(self, text: str) -> bool:
-        return (bool(self.layout) and is_layout(text)) or is_listing(text)
+        return text.startswith(_PLACING) and ((bool(self.layout) and is_layout(text)) or is_listing(text))
 
     def _tracings(self) -> list[Tracing | None]:
         if self.header.segments is not None:
@@ -155,8 +170,7 @@ class _Record:
         if found is None:
             if self.layout:
                 self.notes.at("wfdb.layout", _INFOS)
-            rows = sorted((row, index) for index, block in enumerate(blocks) for row in block.rows)
-            self.owners = [(index, _ZERO) for _, index in rows]
+            self.rows = [block.rows for block in blocks]
             return [tracing_of(self.header, block, self.notes) for block in blocks]
         for span, tracing in zip(self.layout, found, strict=True):
             if tracing is not None:

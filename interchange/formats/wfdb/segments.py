@@ -178,7 +178,7 @@ class _Joiner:
         counts: Counter[_Key] = Counter()
         keys = []
         for row, signal in enumerate(header.signals):
-            channel = channel_of(signal, row, self.notes)
+            channel = channel_of(signal, row)
             plain = _Key(signal.description, channel.unit, signal.frame)
             key = plain._replace(copy=counts[plain])
             counts[plain] += 1
@@ -205,7 +205,7 @@ class _Joiner:
             size = min(block.samples.shape[1], line.samples * block.frame)
             for i, row in enumerate(block.rows):
                 gone = None if block.missing is None else block.missing[i, :size]
-                channel = channel_of(header.signals[row], row, Notes())
+                channel = channel_of(header.signals[row], row)
                 piece = _Piece(at * block.frame, block.samples[i, :size], gone, channel.step, channel.offset)
                 self.pieces.setdefault(keys[row], []).append(piece)
 

@@ -3,8 +3,8 @@
 ``file format[xSPF][:skew][+offset] [gain[(baseline)][/units] [resolution [zero [initial [checksum [block
 [description]]]]]]]``: each optional field needs all those before it.
 
-Almost every line in the world has all fields; such a line is split by one expression.  Any other goes the slow way,
-field by field, with the same outcome where both can be taken.  The two composite fields are split once per spelling.
+Almost every line in the world has all fields; such a line is split at once.  Any other goes the slow way, field by
+field, with the same outcome where both can be taken.  The two composite fields are split once per spelling.
 
 Source: WFDB Applications Guide, header(5); draft "WFDB Header File version 10"; limits of lengths from ``wfdb.h``.
 """
@@ -12,6 +12,7 @@ Source: WFDB Applications Guide, header(5); draft "WFDB Header File version 10";
 from __future__ import annotations
 
 import re
+from collections.abc import Sequence
 from fractions import Fraction
 from functools import lru_cache
 from typing import Final, NamedTuple
@@ -19,13 +20,13 @@ from typing import Final, NamedTuple
 from interchange.errors import SourceError
 from interchange.formats.wfdb.notes import Notes
 from interchange.formats.wfdb.numerals import decimal, integer
+from interchange.formats.wfdb.units import unit_named
 
-__all__ = ["Gain", "SignalLine", "read_gain", "read_signal_line"]
+__all__ = ["NO_GAIN", "Gain", "SignalLine", "read_gain", "read_signal_line"]
 
-_N: Final = r"[ \t]+([+-]?\d{1,18})"
-_USUAL: Final = re.compile(
-    rf"([^ \t]+)[ \t]+([^ \t]+)[ \t]+([^ \t]+){_N}{_N}{_N}{_N}{_N}(?:[ \t]+(.*))?", re.ASCII | re.DOTALL
-)
+_SHORT: Final = 60
+"""Characters of the five numbers of a line together; the slow way judges longer ones one by one."""
+
 _BLANKS: Final = re.compile(r"[ \t]+")
 _FORMAT: Final = re.compile(r"(\d{1,4})(?:x(\d{1,9}))?(?::(\d{1,9}))?(?:\+(\d{1,12}))?", re.ASCII)
 _GAIN: Final = re.compile(r"([^(/]*)(?:\(([^)]*)\))?(?:/(.*))?", re.DOTALL)
@@ -35,8 +36,8 @@ _WIDEST: Final = 32
 class SignalLine(NamedTuple):
     """One signal as the header describes it; None where a field is not there.
 
-    ``gain`` is in digital units per physical unit (None also where the header says 0: not calibrated); ``frame`` is
-    the number of samples per frame, ``skew`` counts samples, ``offset`` and ``block`` bytes.
+    ``scale`` is the composite field of gain, baseline and units as it is written (:func:`read_gain` splits it);
+    ``frame`` is the number of samples per frame, ``skew`` counts samples, ``offset`` and ``block`` bytes.
     """
 
     line: int
@@ -45,9 +46,7 @@ class SignalLine(NamedTuple):
     frame: int
     skew: int
     offset: int
-    gain: Fraction | None
-    baseline: int | None
-    units: str | None
+    scale: str
     resolution: int | None
     zero: int | None
     initial: int | None
@@ -56,13 +55,23 @@ class SignalLine(NamedTuple):
     description: str
 
     @property
+    def calibration(self) -> Gain:
+        """Gain, baseline and units."""
+        return (read_gain(self.scale) if self.scale else None) or NO_GAIN
+
+    @property
     def origin(self) -> int:
         """The digital value that stands for zero physical units: the baseline, by default the ADC zero."""
-        return self.baseline if self.baseline is not None else self.zero or 0
+        baseline = self.calibration.baseline
+        return baseline if baseline is not None else self.zero or 0
 
 
 class Gain(NamedTuple):
-    """The composite field ``gain(baseline)/units``."""
+    """The composite field ``gain(baseline)/units``; None where a part is not there.
+
+    ``gain`` is in digital units per physical unit, None also where the header says 0: not calibrated.  ``broken`` are
+    rules that the field breaks.
+    """
 
     gain: Fraction | None
     baseline: int | None
@@ -70,15 +79,29 @@ class Gain(NamedTuple):
     broken: tuple[str, ...]
 
 
+NO_GAIN: Final = Gain(None, None, None, ("wfdb.gain-missing",))
+
+
 def read_signal_line(text: str, line: int, notes: Notes) -> SignalLine:
     """The fields of a signal line.  Raises SourceError where file name or format cannot be told."""
-    match = _USUAL.fullmatch(text)
-    if match is not None:
-        file, form, scale, *numbers, description = match.groups()
-        gain = read_gain(scale)
-        if gain is not None:
-            return _line(line, notes, file, form, gain, [int(n) for n in numbers], description or "")
+    fields = text.split(None, 8) if text.isascii() and text.replace("\t", " ").isprintable() else ()
+    if len(fields) >= 8:
+        numbers = _integers(fields[3:8])
+        gain = read_gain(fields[2])
+        if numbers is not None and gain is not None:
+            description = fields[8] if len(fields) > 8 else ""
+            return _line(line, notes, fields[0], fields[1], fields[2], gain, numbers, description)
     return _slowly(text, line, notes)
+
+
+def _integers(fields: Sequence[str]) -> list[int] | None:
+    """The fields as integers, None unless all of them are plainly such."""
+    try:
+        numbers = [int(field) for field in fields]
+    except ValueError:
+        return None
+    together = "".join(fields)
+    return numbers if "_" not in together and len(together) <= _SHORT else None
 
 
 def _slowly(text: str, line: int, notes: Notes) -> SignalLine:
@@ -87,11 +110,12 @@ def _slowly(text: str, line: int, notes: Notes) -> SignalLine:
     if len(fields) < 2:
         raise SourceError("is no signal line (file name and format)", f"line {line}")
     file, form, *rest = fields
-    gain = read_gain(rest[0]) if rest else Gain(None, None, None, ())
+    scale = rest[0] if rest else ""
+    gain = read_gain(scale) if scale else NO_GAIN
     numbers: list[int] = []
     used = 1
     if gain is None:
-        gain, used = Gain(None, None, None, ()), 0
+        scale, gain, used = "", NO_GAIN, 0
     else:
         for field in rest[1:6]:
             number = _number(field, line, notes)
@@ -101,7 +125,8 @@ def _slowly(text: str, line: int, notes: Notes) -> SignalLine:
         used = 1 + len(numbers)
     if used < min(len(rest), 6):
         notes.line("wfdb.signal-field", line)
-    return _line(line, notes, file, form, gain, numbers, " ".join(rest[used:]))
+    given: list[int | None] = [*numbers, *[None] * (5 - len(numbers))]
+    return _line(line, notes, file, form, scale, gain, given, " ".join(rest[used:]))
 
 
 def _number(field: str, line: int, notes: Notes) -> int | None:
@@ -116,18 +141,22 @@ def _number(field: str, line: int, notes: Notes) -> int | None:
 
 
 def _line(
-    line: int, notes: Notes, file: str, form: str, gain: Gain, numbers: list[int], description: str
+    line: int,
+    notes: Notes,
+    file: str,
+    form: str,
+    scale: str,
+    gain: Gain,
+    numbers: Sequence[int | None],
+    description: str,
 ) -> SignalLine:
     layout = _format(form)
     if layout is None:
         raise SourceError("states no signal format that can be understood", f"line {line}")
-    given: list[int | None] = [*numbers, *[None] * (5 - len(numbers))]
-    resolution, zero, initial, checksum, block = given
+    resolution, zero, initial, checksum, block = numbers
     description = description.rstrip(" \t")
     for rule in gain.broken:
         notes.line(rule, line)
-    if gain.gain is None:
-        notes.line("wfdb.gain-missing", line)
     if resolution is not None and not 0 <= resolution <= _WIDEST:
         notes.line("wfdb.resolution", line)
         resolution = None
@@ -139,12 +168,10 @@ def _line(
         notes.line("wfdb.block-size", line)
     if not description:
         notes.line("wfdb.description-missing", line)
-    elif len(description) > 100 or len(file) + len(description) > 80:
+    elif len(file) + len(description) > 80 or len(description) > 100:
         notes.line("wfdb.description-length", line)
-    return SignalLine(
-        line, file, *layout, gain.gain, gain.baseline, gain.units,
-        resolution or None, zero, initial, checksum, block or 0, description,
-    )  # fmt: skip
+    fields = (line, file, *layout, scale, resolution or None, zero, initial, checksum, block or 0, description)
+    return tuple.__new__(SignalLine, fields)
 
 
 @lru_cache(maxsize=256)
@@ -158,7 +185,7 @@ def _format(field: str) -> tuple[int, int, int, int] | None:
 
 @lru_cache(maxsize=1024)
 def read_gain(field: str) -> Gain | None:
-    """Gain, baseline, units, and the rules that the field breaks; None where it does not begin with a number."""
+    """The parts of the field; None where it does not begin with a number."""
     match = _GAIN.fullmatch(field)
     gain = decimal(match[1]) if match and match[1] else None
     if match is None or (gain is None and (match[1] or (match[2] is None and not match[3]))):
@@ -172,8 +199,12 @@ def read_gain(field: str) -> Gain | None:
             broken.append("wfdb.number-form")
         if baseline is None:
             return None
-    if gain is not None and gain < 0:
+    if not gain:
+        broken.append("wfdb.gain-missing")
+    elif gain < 0:
         broken.append("wfdb.gain-negative")
     if match[3] and len(match[3]) > 50:
         broken.append("wfdb.units-length")
+    if gain and match[3] and unit_named(match[3]).usual != match[3]:
+        broken.append("wfdb.units-spelling")
     return Gain(gain or None, baseline, match[3] or None, tuple(broken))

@@ -9,7 +9,6 @@ Sources: WFDB Applications Guide, header(5) and signal(5); WFDB Programmer's Gui
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from itertools import groupby
 from typing import TYPE_CHECKING, Any, Final, NamedTuple
 
 from interchange.errors import SourceError
@@ -87,21 +86,21 @@ def read_signals(header: Header, fetch: Fetch, notes: Notes, leftovers: list[Lef
 
 def _files(header: Header) -> list[list[tuple[int, SignalLine]]]:
     """Signals by file; SourceError where lines contradict each other."""
-    groups = [
-        list(group)
-        for _, group in groupby(enumerate(header.signals), lambda item: (item[1].file, item[1].format == _NULL))
-    ]
+    groups: list[list[tuple[int, SignalLine]]] = []
     seen: set[str] = set()
-    for group in groups:
-        first = group[0][1]
-        if first.format == _NULL:
+    last: tuple[str, int] | None = None
+    for row, line in enumerate(header.signals):
+        if (line.file, line.format) == last:
+            groups[-1].append((row, line))
             continue
-        if first.file in seen:
-            raise SourceError("the signals of one file do not stand in consecutive lines", f"line {first.line}")
-        seen.add(first.file)
-        for _, line in group:
-            if line.format != first.format:
-                raise SourceError("signals of one file state different formats", f"line {line.line}")
+        if last is not None and line.file == last[0] and _NULL not in (line.format, last[1]):
+            raise SourceError("signals of one file state different formats", f"line {line.line}")
+        if line.format != _NULL and line.file in seen:
+            raise SourceError("the signals of one file do not stand in consecutive lines", f"line {line.line}")
+        if line.format != _NULL:
+            seen.add(line.file)
+        groups.append([(row, line)])
+        last = line.file, line.format
     return groups
 
 
@@ -170,10 +169,11 @@ class _File:
         self.notes = notes
         self.leftovers = leftovers
         self.place = f"line {self.first.line}"
-        self.width = sum(line.frame for line in self.lines)
-        for line in self.lines[1:]:
-            if line.offset != self.first.offset:
-                notes.line("wfdb.offset-differs", line.line)
+        self.width = sum([line.frame for line in self.lines])
+        if len({line.offset for line in self.lines}) > 1:
+            for line in self.lines:
+                if line.offset != self.first.offset:
+                    notes.line("wfdb.offset-differs", line.line)
 
     def parts(self) -> list[_Part]:
         """The file's signals, those with the same number of samples per frame together."""
@@ -183,7 +183,7 @@ class _File:
         if codec is None:
             raise SourceError("states a signal format that there is not", self.place)
         frames = self._plain(codec)
-        if all(line.frame == 1 for line in self.lines):
+        if self.width == len(self.lines):
             return [self._checked(1, self.rows, self._turned(frames))]
         return [self._checked(frame, rows, samples) for frame, rows, samples in self._spread(frames)]
 

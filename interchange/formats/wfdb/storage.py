@@ -34,7 +34,8 @@ _NO_UNIT: Final = "other"
 """Stands for a unit that cannot stand in a header; an info string has the true one."""
 
 _LOWEST: Final = 1 - 2**31
-"""The least true sample of 32 bits."""
+_HIGHEST: Final = 2**31 - 1
+"""The least and the greatest true sample of 32 bits."""
 
 _MILLIVOLT: Final = Fraction(1000)
 
@@ -179,21 +180,22 @@ def _values(tracing: Tracing, scales: Sequence[_Scale]) -> tuple[NDArray[Any], l
 
     shifts = [0] * len(scales)
     narrow = tracing.samples.dtype == np.int16
-    if all(scale.factor == 1 for scale in scales) and (narrow or not _low_rows(tracing.samples)):
+    if all(scale.factor == 1 for scale in scales) and (narrow or not _outside(tracing.samples)):
         return tracing.samples, shifts
     values = tracing.samples.astype(np.int64)
     for row, scale in enumerate(scales):
         values[row] *= scale.factor
-    for row in _low_rows(values):
+    for row in _outside(values):
         low, high = int(values[row].min()), int(values[row].max())
-        shifts[row] = _LOWEST - low if high + _LOWEST - low < 2**31 else 0
+        shifts[row] = _LOWEST - low if low < _LOWEST else _HIGHEST - high
         values[row] += shifts[row]
     return values, shifts
 
 
-def _low_rows(values: NDArray[Any]) -> list[int]:
-    """Rows with a sample at or below the sentinel of 32 bits."""
-    rows: list[int] = (values.min(axis=1, initial=0) < _LOWEST).nonzero()[0].tolist()
+def _outside(values: NDArray[Any]) -> list[int]:
+    """Rows with a sample beyond the true samples of 32 bits."""
+    low, high = values.min(axis=1, initial=0), values.max(axis=1, initial=0)
+    rows: list[int] = ((low < _LOWEST) | (high > _HIGHEST)).nonzero()[0].tolist()
     return rows
 
 

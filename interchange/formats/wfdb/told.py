@@ -6,7 +6,7 @@ import re
 from collections.abc import Sequence
 from dataclasses import replace
 from fractions import Fraction
-from typing import Final
+from typing import Any, Final
 
 from interchange.formats.wfdb.notes import Notes
 from interchange.model import Moment, Recording, Tracing, Unread
@@ -76,20 +76,16 @@ def _timed(recording: Recording, base: Moment | None, notes: Notes) -> Recording
     return recording.with_(acquisition=replace(recording.acquisition, time=base))
 
 
-def without_gaps(recording: Recording, tracings: Sequence[Tracing | None], unread: list[Unread]) -> Recording:
-    """The recording with the tracings that are there, and everything that refers to them renumbered."""
+def without_gaps(
+    recording: Recording, tracings: Sequence[Tracing | None], unread: list[Unread]
+) -> dict[str, tuple[Any, ...]]:
+    """``tracings`` (those that are there) and ``marks``, with everything that refers to a tracing renumbered."""
     present = tuple(tracing for tracing in tracings if tracing is not None)
     if len(present) == len(tracings) and all(0 <= mark.tracing < len(present) for mark in recording.marks):
-        return recording.with_(tracings=present)
+        return {"tracings": present, "marks": recording.marks}
     places = {index: place for place, index in enumerate(i for i, t in enumerate(tracings) if t is not None)}
     marks = tuple(replace(mark, tracing=places[mark.tracing]) for mark in recording.marks if mark.tracing in places)
     if len(marks) < len(recording.marks):
         unread.append(Unread(_INFOS, 0, "marks on a tracing that is not there"))
-    return recording.with_(
-        tracings=tuple(
-            replace(tracing, of=None if tracing.of is None else places.get(tracing.of))
-            for tracing in tracings
-            if tracing is not None
-        ),
-        marks=marks,
-    )
+    there = (replace(t, of=None if t.of is None else places.get(t.of)) for t in present)
+    return {"tracings": tuple(there), "marks": marks}

@@ -26,7 +26,6 @@ from interchange.formats.wfdb.record_text import (
     record_name,
     spoken_rate,
 )
-from interchange.formats.wfdb.signal_line import read_gain
 from interchange.formats.wfdb.storage import SignalFile, stored
 from interchange.model import Acquisition, Channel, Mark, Recording, Tracing
 from interchange.model.lines import lines_below
@@ -137,20 +136,10 @@ def _tracing(tracing: Tracing, index: int, file: SignalFile, layout: Plan, at: F
     assert layout.rate is not None
     rate = (decimal(spoken_rate(layout.rate)) or layout.rate) * file.frame
     first = end - len(tracing.channels)
-    expected = []
-    for row, (signal, own) in enumerate(zip(file.signals, tracing.channels, strict=True)):
-        gain = read_gain(signal.gain)
-        assert gain is not None
-        read = channel(
-            description(own),
-            gain.gain,
-            gain.units,
-            gain.baseline or 0,
-            signal.resolution or None,
-            signal.zero,
-            first + row,
-        )
-        expected.append(read)
+    expected = [
+        channel(description(own), signal.gain, signal.resolution or None, signal.zero, first + row)
+        for row, (signal, own) in enumerate(zip(file.signals, tracing.channels, strict=True))
+    ]
     return tracing_lines(tracing, index, rate, expected, file.signals, at=at)
 
 

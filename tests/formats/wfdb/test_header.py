@@ -9,7 +9,7 @@ import pytest
 from interchange.errors import SourceError
 from interchange.formats.wfdb.header import Header, parse_header
 from interchange.formats.wfdb.notes import Notes
-from interchange.formats.wfdb.signal_line import read_signal_line
+from interchange.formats.wfdb.signal_line import NO_GAIN, read_signal_line
 
 
 def parsed(text: str | bytes) -> Header:
@@ -28,7 +28,7 @@ def test_every_field_of_a_signal_line() -> None:
     assert line.line == 2
     assert line.file == "rec.dat"
     assert (line.format, line.frame, line.skew, line.offset) == (16, 2, 3, 24)
-    assert (line.gain, line.baseline, line.units) == (Fraction(1500), -12, "mV")
+    assert line.calibration[:3] == (Fraction(1500), -12, "mV")
     assert (line.resolution, line.zero, line.initial, line.checksum, line.block) == (14, 512, -7, -300, 0)
     assert line.description == "lead II, left"
     assert line.origin == -12
@@ -58,7 +58,7 @@ def test_defaults() -> None:
     assert header.rate == 250
     assert header.samples is None
     assert (line.frame, line.skew, line.offset, line.origin, line.block) == (1, 0, 0, 0, 0)
-    assert (line.gain, line.units, line.resolution, line.checksum) == (None, None, None, None)
+    assert (line.calibration, line.resolution, line.checksum) == (NO_GAIN, None, None)
     assert rules(header) == [
         "wfdb.rate-missing", "wfdb.samples-missing", "wfdb.gain-missing", "wfdb.checksum-missing",
         "wfdb.description-missing",
@@ -68,7 +68,7 @@ def test_defaults() -> None:
 def test_the_baseline_is_the_adc_zero_by_default_and_zero_gain_is_no_gain() -> None:
     header = parsed("rec 2 360 9\nr.dat 212 200 11 1024 995 -22131 0 MLII\nr.dat 212 0 11 0 9 9 0 V5\n")
     assert [line.origin for line in header.signals] == [1024, 0]
-    assert [line.gain for line in header.signals] == [Fraction(200), None]
+    assert [line.calibration.gain for line in header.signals] == [Fraction(200), None]
 
 
 @pytest.mark.parametrize(
@@ -89,7 +89,7 @@ def test_the_baseline_is_the_adc_zero_by_default_and_zero_gain_is_no_gain() -> N
 )
 def test_forms_of_the_gain_field(field: str, gain: Fraction | None, baseline: int | None, units: str | None) -> None:
     line = parsed(f"rec 1 500 1\nrec.dat 16 {field} 16 0 0 0 0 II\n").signals[0]
-    assert (line.gain, line.baseline, line.units) == (gain, baseline, units)
+    assert line.calibration[:3] == (gain, baseline, units)
 
 
 def test_the_quick_and_the_slow_way_agree() -> None:
@@ -118,10 +118,10 @@ def test_comments_between_lines_are_no_info_strings() -> None:
 
 def test_utf_8_and_latin_1_and_a_byte_order_mark() -> None:
     line = "rec.dat 16 200/µV 12 0 1 2 0 Ableitung für II\n"
-    assert parsed("rec 1 500 10\n" + line).signals[0].units == "µV"
+    assert parsed("rec 1 500 10\n" + line).signals[0].calibration.units == "µV"
     latin = parsed(("rec 1 500 10\n" + line).encode("latin-1"))
-    assert latin.signals[0].units == "µV"
-    assert rules(latin) == ["wfdb.header-encoding"]
+    assert latin.signals[0].calibration.units == "µV"
+    assert rules(latin) == ["wfdb.units-spelling", "wfdb.header-encoding"]
     assert rules(parsed(b"\xef\xbb\xbfrec 0 500\n")) == ["wfdb.header-byte-order-mark"]
 
 
@@ -191,7 +191,7 @@ def test_zero_samples_means_unknown() -> None:
 def test_what_is_no_number_where_one_belongs_begins_the_description() -> None:
     header = parsed("rec 2 500 10\nrec.dat 16 200/mV 12 0 lead II\nrec.dat 16 MLII here\n")
     assert [line.description for line in header.signals] == ["lead II", "MLII here"]
-    assert [line.gain for line in header.signals] == [Fraction(200), None]
+    assert [line.calibration.gain for line in header.signals] == [Fraction(200), None]
     assert "wfdb.signal-field" in rules(header)
 
 
