@@ -119,7 +119,7 @@ def load(path: Path, within: Path | None = None) -> bytes | None:
     try:
         try:
             status = path.lstat()
-        except (FileNotFoundError, NotADirectoryError):
+        except (FileNotFoundError, NotADirectoryError, ValueError):  # the last: a NUL in the name
             return None
         if stat.S_ISLNK(status.st_mode):
             if within is not None and path.resolve().parent != within.resolve():

@@ -8,7 +8,7 @@ from __future__ import annotations
 import argparse
 from typing import TYPE_CHECKING, Any
 
-from interchange.cli.output import put, put_document, tell_damage
+from interchange.cli.output import put, put_document, tell_damage, width
 
 if TYPE_CHECKING:
     from interchange.compare import Comparison, Difference
@@ -43,7 +43,7 @@ def execute(arguments: argparse.Namespace) -> int:
     if arguments.json:
         put_document(comparison_document(comparison, files, sides))
     else:
-        put(comparison_text(comparison, files, sides))
+        put(comparison_text(comparison, files, sides, width()))
     return 0 if comparison.same else 1
 
 
@@ -75,20 +75,23 @@ def comparison_document(
     }
 
 
-def comparison_text(comparison: Comparison, files: tuple[str, str], sides: tuple[Recording, Recording]) -> str:
+def comparison_text(
+    comparison: Comparison, files: tuple[str, str], sides: tuple[Recording, Recording], columns: int = 96
+) -> str:
     """The comparison for people: the answer first, then what differs, samples before words."""
     from interchange.formats import by_name
-    from interchange.printable import printable
+    from interchange.show.layout import wrapped
 
     names = [f"{f} ({by_name(s.format).title})" if s.format else f for f, s in zip(files, sides, strict=True)]
     lines = [f"A: {names[0]}", f"B: {names[1]}", "", _answer(comparison), _samples(comparison)]
     for kind, title in (("changed", "Different:"), ("left", "Only in A:"), ("added", "Only in B:")):
         members = [d for d in comparison.differences if d.kind == kind]
         if members:
-            lines += ["", title, *(f"  {_difference(d)}" for d in members[:MOST_SHOWN])]
+            holder = sides[1] if kind == "added" else sides[0]
+            lines += ["", title, *(f"  {_difference(d, holder)}" for d in members[:MOST_SHOWN])]
             if len(members) > MOST_SHOWN:
                 lines.append(f"  and {len(members) - MOST_SHOWN} more (--json lists all)")
-    return "\n".join(map(printable, lines))
+    return "\n".join(row for line in lines for row in wrapped(line, columns, hanging=4))
 
 
 def _answer(comparison: Comparison) -> str:
@@ -106,13 +109,18 @@ def _samples(comparison: Comparison) -> str:
     errors = f"{number(comparison.sample_error)} microvolts, {number(comparison.time_error * 1000)} ms"
     if comparison.same_samples:
         return f"Samples the same within a thousandth of a step: largest difference {errors}."
-    return f"SAMPLES DIFFER (signal, timing or leads): largest difference of a sample on both sides {errors}."
+    return f"SAMPLES DIFFER (signal, timing or leads): largest difference {errors}."
 
 
-def _difference(difference: Difference) -> str:
+def _difference(difference: Difference, holder: Recording) -> str:
+    """The field in words, and its sides.  ``holder``: the recording whose indices the path has."""
+    from interchange.receipt.words import field_words
+
     before, after = (_cut(text) for text in (difference.before, difference.after))
     sides = f"{before} | {after}" if difference.kind == "changed" else before or after
-    return f"{difference.path}: {sides}" + (f"  [{difference.protected}]" if difference.protected else "")
+    return f"{field_words(difference.path, holder)}: {sides}" + (
+        f"  [{difference.protected}]" if difference.protected else ""
+    )
 
 
 def _cut(text: str | None) -> str:

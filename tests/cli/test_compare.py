@@ -53,7 +53,7 @@ def test_another_name_is_one_difference_and_the_samples_are_identical(cli, twelv
     done = cli("compare", twelve, other)
     assert done.status == 1
     assert "1 difference.\nSamples identical" in done.out
-    assert "Different:\n  patient.ids[0].value: NH-204417 | NH-1  [identity]" in done.out
+    assert "Different:\n  id of the patient: NH-204417 | NH-1  [identity]" in done.out
     document = cli("compare", twelve, other, "--json").document
     assert errors_in(document) == []
     assert document["differences"] == [
@@ -87,8 +87,8 @@ def test_what_only_one_side_has_is_said_for_each_side(cli, twelve: Path, changed
     recording = twelve_leads()
     bare = replace(recording.patient, height=None)
     other = changed(recording.with_(patient=bare))
-    assert "Only in A:\n  patient.height: 168 cm" in cli("compare", twelve, other).out
-    assert "Only in B:\n  patient.height: 168 cm" in cli("compare", other, twelve).out
+    assert "Only in A:\n  height of the patient: 168 cm" in cli("compare", twelve, other).out
+    assert "Only in B:\n  height of the patient: 168 cm" in cli("compare", other, twelve).out
     kinds = [d["kind"] for d in cli("compare", other, twelve, "--json").document["differences"]]
     assert kinds == ["only in second"]
     assert recording.patient.height == Quantity(168, "cm")
