@@ -30,10 +30,11 @@ _DAY: Final = re.compile(r"(\d{1,2})/(\d{1,2})/(\d{4})", re.ASCII)
 _CONCEPT: Final = re.compile(r"\d{6,18}", re.ASCII)
 _UNKNOWN: Final = frozenset({"unknown", "nan", "??", "?", "n/a", "not recorded"})
 _SEXES: Final[dict[str, Sex]] = {"male": "male", "m": "male", "female": "female", "f": "female"}
-_ABOVE_89: Final = Fraction(300)
-_AGES: Final = (Fraction(0), Fraction(130))
-_HEIGHTS: Final = (Fraction(20), Fraction(250))
-_WEIGHTS: Final = (Fraction(1, 5), Fraction(500))
+_ABOVE_89: Final = 300
+_Bounds = tuple[int | Fraction, int]
+_AGES: Final[_Bounds] = (0, 130)
+_HEIGHTS: Final[_Bounds] = (20, 250)
+_WEIGHTS: Final[_Bounds] = (Fraction(1, 5), 500)
 
 
 @dataclass
@@ -107,25 +108,25 @@ def _is_said(story: Story, name: str) -> bool:
     return name in story.patient or any(entry == name for entry, _ in story.absent)
 
 
-def _quantity(name: str, unit: str, bounds: tuple[Fraction, Fraction]) -> Callable[[Story, str, int, Notes], bool]:
+def _quantity(name: str, unit: str, bounds: _Bounds) -> Callable[[Story, str, int, Notes], bool]:
     def take(story: Story, value: str, line: int, notes: Notes) -> bool:
         if _is_said(story, name):
             return False
         if value.lower() in _UNKNOWN:
             return _absent(story, name, "unknown")
-        number = decimal(value)
+        exact = decimal(value)
+        if exact is None:
+            return not value
+        number = exact.numerator if exact.denominator == 1 else exact
         if name == "age" and number == _ABOVE_89:
             notes.line("wfdb.age-withheld", line)
             return _absent(story, name, "withheld")
-        if number is None:
-            return not value
         if not bounds[0] <= number <= bounds[1]:
             notes.line("wfdb.comment-value", line)
             return False
         if name == "age" and number == 0:
             notes.line("wfdb.age-zero", line)
-        exact = number.numerator if number.denominator == 1 else number
-        story.patient[name] = Quantity(exact, unit)
+        story.patient[name] = Quantity(number, unit)
         return True
 
     return take

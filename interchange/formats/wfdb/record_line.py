@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import re
 from fractions import Fraction
+from functools import lru_cache
 from typing import Final, NamedTuple
 
 from interchange.errors import SourceError
@@ -78,14 +79,21 @@ def _rates(field: str, line: int, notes: Notes) -> tuple[Fraction, Fraction | No
         notes.line("wfdb.rate-missing", line)
         return DEFAULT_RATE, None, None
     match = _RATE.fullmatch(field)
-    rate = decimal(match[1]) if match else None
-    if match is None or rate is None or not SLOWEST <= rate <= FASTEST:
+    rate = _possible(match[1]) if match else None
+    if match is None or rate is None:
         raise SourceError("states no possible sampling frequency", f"line {line}")
     counter = decimal(match[2]) if match[2] else None
     base = decimal(match[3]) if match[3] else None
     if (match[2] and counter is None) or (match[3] and base is None):
         notes.line("wfdb.number-form", line)
     return rate, counter if counter is not None and counter > 0 else None, base
+
+
+@lru_cache(maxsize=256)
+def _possible(text: str) -> Fraction | None:
+    """The rate that the text spells, None for an impossible one."""
+    rate = decimal(text)
+    return rate if rate is not None and SLOWEST <= rate <= FASTEST else None
 
 
 def _samples(fields: list[str], line: int, notes: Notes) -> tuple[int | None, list[str]]:
