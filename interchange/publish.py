@@ -8,7 +8,6 @@ from __future__ import annotations
 
 import contextlib
 import os
-import secrets
 from collections.abc import Iterator, Sequence
 from fnmatch import fnmatchcase
 from pathlib import Path
@@ -146,7 +145,7 @@ def _alone_in(folder: Path) -> Iterator[None]:
 
 def _temporary(folder: Path, data: bytes) -> Path:
     """A file with the data, flushed to the disk, under a name of its own in the folder."""
-    path = folder / f".interchange-{secrets.token_hex(8)}.part"
+    path = folder / f".interchange-{os.urandom(8).hex()}.part"
     handle = os.open(path, os.O_WRONLY | os.O_CREAT | os.O_EXCL | getattr(os, "O_BINARY", 0), 0o666)
     try:
         with os.fdopen(handle, "wb") as file:

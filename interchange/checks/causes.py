@@ -10,12 +10,14 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
 from itertools import combinations
-from typing import Literal
+from typing import TYPE_CHECKING, Literal, TypeAlias
 
 import numpy as np
-from numpy.typing import NDArray
 
 from interchange.leads import RELATIONS, Samples, parse
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
 
 __all__ = ["Cause", "find_cause"]
 
@@ -31,7 +33,7 @@ _LEFT = 0.05
 _CLEARLY = 3.0
 """How many times as much another kind of cause must leave unexplained."""
 
-Row = NDArray[np.float64]
+Row: TypeAlias = "NDArray[np.float64]"
 
 
 @dataclass(frozen=True, slots=True)

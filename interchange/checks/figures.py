@@ -9,16 +9,18 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass
 from fractions import Fraction
-from typing import Any
+from typing import TYPE_CHECKING, Any, TypeAlias
 
 import numpy as np
-from numpy.typing import NDArray
 
 from interchange.checks.view import Row, Strip
 
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
 __all__ = ["Figures", "block_seconds", "figures"]
 
-Floats = NDArray[np.float64]
+Floats: TypeAlias = "NDArray[np.float64]"
 _STRETCH = 10
 _AT_ONCE = 1 << 20
 """Samples (rows x length) that are worked on at once."""

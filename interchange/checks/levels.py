@@ -11,9 +11,9 @@ import itertools
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
+from typing import TYPE_CHECKING
 
 import numpy as np
-from numpy.typing import NDArray
 
 from interchange.checks.formulas import microvolts_of
 from interchange.checks.marks import marks_on, wave_bounds
@@ -21,6 +21,9 @@ from interchange.checks.sources import PROJECT, U18
 from interchange.checks.view import Row, Strip, View, number
 from interchange.findings import Finding, Rule
 from interchange.model import Measurement
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
 
 __all__ = ["RULES", "Level", "check", "level_at"]
 

@@ -8,9 +8,9 @@ nothing else: why it is flat the samples do not tell.
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
+from typing import TYPE_CHECKING
 
 import numpy as np
-from numpy.typing import NDArray
 
 from interchange.checks.figures import MAINS, Figures, block_seconds, figures
 from interchange.checks.saturation import saturated_runs
@@ -18,6 +18,9 @@ from interchange.checks.sources import I25, PROJECT
 from interchange.checks.view import Row, Strip, View, counted, listed, marks_by_tracing, number, seconds
 from interchange.findings import Finding, Rule
 from interchange.vocabulary import lead_for_channel
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
 
 __all__ = ["RULES", "check"]
 

@@ -7,13 +7,16 @@ three to the last rounding: nothing recorded looks like that.
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
+from typing import TYPE_CHECKING
 
 import numpy as np
-from numpy.typing import NDArray
 
 from interchange.checks.sources import A07, ELECTRODE_ALGEBRA
 from interchange.checks.view import CHEST, Row, Strip, View
 from interchange.findings import Finding, Rule
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
 
 __all__ = ["RULES", "check", "rank_of"]
 

@@ -4,13 +4,15 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from fractions import Fraction
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
-from numpy.typing import NDArray
 
 from interchange.checks.view import Row
 from interchange.model import Tracing
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
 
 __all__ = ["Run", "saturated_runs"]
 

@@ -11,10 +11,9 @@ import math
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from fractions import Fraction
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
-from numpy.typing import NDArray
 
 from interchange.leads.formula import Combination, parse
 from interchange.leads.samples import (
@@ -27,6 +26,9 @@ from interchange.leads.samples import (
     same_length,
     whole,
 )
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
 
 __all__ = ["RELATIONS", "Residual", "residual", "residuals", "rounding_tolerance"]
 

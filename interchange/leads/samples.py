@@ -6,15 +6,17 @@ import math
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from fractions import Fraction
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
-from numpy.typing import NDArray
 
 from interchange.errors import RefusedError, UsageError
 from interchange.leads.derivation import derivation
 from interchange.leads.formula import Combination
 from interchange.vocabulary import lead_for_channel
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
 
 __all__ = ["Samples", "combine", "common_step", "derive"]
 

@@ -23,13 +23,15 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from functools import lru_cache
 from itertools import accumulate
-from typing import Final
+from typing import TYPE_CHECKING, Final
 
 import numpy as np
-from numpy.typing import NDArray
 
 from interchange.formats.scp.coding.streams import Stream
 from interchange.formats.scp.syntax.tables import Table
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
 
 __all__ = ["decode_blocks", "windows"]
 

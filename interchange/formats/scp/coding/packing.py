@@ -7,13 +7,15 @@ the words are sums of the parts of the codes that fall into them.
 from __future__ import annotations
 
 from functools import cache
-from typing import Any, Final
+from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
-from numpy.typing import NDArray
 
 from interchange.formats.scp.coding.differences import differ
 from interchange.formats.scp.syntax.tables import DEFAULT
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
 
 __all__ = ["best_order", "bits_needed", "pack"]
 

@@ -9,10 +9,9 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from math import gcd
-from typing import Any, Final
+from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
-from numpy.typing import NDArray
 
 from interchange.formats.scp.coding.bimodal import MOST_DECIMATED, Scheme, expand, stored_count, stretches
 from interchange.formats.scp.coding.differences import MOST
@@ -24,6 +23,9 @@ from interchange.formats.scp.syntax.beats import Beats
 from interchange.formats.scp.syntax.leads import Leads
 from interchange.formats.scp.syntax.signal import Signal
 from interchange.formats.scp.syntax.tables import Tables
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
 
 __all__ = ["Rhythm", "Wave", "rebuild_beat", "rebuild_rhythm"]
 

@@ -3,10 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
-from numpy.typing import NDArray
 
 from interchange.formats.scp.coding.differences import undo
 from interchange.formats.scp.coding.huffman import decode_blocks
@@ -14,6 +13,9 @@ from interchange.formats.scp.coding.streams import Plain, Stream, plain_stream
 from interchange.formats.scp.log import Log, at
 from interchange.formats.scp.syntax.signal import Block, Signal
 from interchange.formats.scp.syntax.tables import Tables
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
 
 __all__ = ["check_end", "fits", "streams", "take"]
 

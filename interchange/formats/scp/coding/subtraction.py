@@ -11,16 +11,19 @@ Where a zone makes no sense the samples around its fiducial are not known: the Q
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import TYPE_CHECKING, TypeAlias
 
 import numpy as np
-from numpy.typing import NDArray
 
 from interchange.formats.scp.log import Log, at
 from interchange.formats.scp.syntax.beats import Beats, Zone
 
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
 __all__ = ["Plan", "check_zones", "plan"]
 
-Indices = NDArray[np.int64]
+Indices: TypeAlias = "NDArray[np.int64]"
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -9,13 +9,15 @@ from __future__ import annotations
 from array import array
 from dataclasses import dataclass
 from functools import lru_cache
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
-from numpy.typing import NDArray
 
 from interchange.formats.scp.coding.huffman import WIDTH, windows
 from interchange.formats.scp.syntax.tables import MOST_TABLES, Code, Table
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
 
 __all__ = ["decode_block"]
 

@@ -5,15 +5,17 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from fractions import Fraction
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
-from numpy.typing import NDArray
 
 from interchange.formats.scp.coding.rebuild import Rhythm, Wave
 from interchange.formats.scp.syntax.document import Document
 from interchange.formats.scp.syntax.leads import LAST_CODE, Lead, Leads
 from interchange.model import Channel, Extras, Origin, Tracing
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
 
 __all__ = ["Group", "lead_name", "natural_groups", "read_beat", "read_rhythms"]
 

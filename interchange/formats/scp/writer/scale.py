@@ -10,13 +10,15 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from fractions import Fraction
-from typing import Any, Final
+from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
-from numpy.typing import NDArray
 
 from interchange.errors import RefusedError
 from interchange.model.exact import common_denominator, largest_magnitude, scaled
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
 
 __all__ = ["Row", "Scaled", "scale"]
 

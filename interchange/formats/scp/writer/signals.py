@@ -4,10 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
-from numpy.typing import NDArray
 
 from interchange.errors import RefusedError
 from interchange.formats.contract import Note
@@ -18,6 +17,9 @@ from interchange.formats.scp.syntax.signal import LONGEST_BLOCK, build_signal
 from interchange.formats.scp.writer.plan import FilePlan, Placed
 from interchange.formats.scp.writer.scale import Row, Scaled, scale
 from interchange.model import Channel, Tracing
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
 
 __all__ = ["Signals", "encode_signals", "lead_code"]
 
