@@ -41,6 +41,8 @@ def with_native_identity(wanted: Recording, native: Recording) -> Recording:
 
 
 def _same_name(wanted: PersonName, held: PersonName) -> bool:
+    if wanted.text is not None and _words(wanted, "text") <= _words(wanted, *_ALL[:-1]):
+        wanted = replace(wanted, text=None)  # the same words once more
     if (wanted.family, wanted.given) == (held.family, held.given) and wanted.text in (None, held.text):
         return True
     asked, there = _words(wanted, *_ALL), _words(held, *_ALL)
