@@ -329,5 +329,6 @@ class _File:
                 samples[row, length - gone :] = 0
                 missing[row, length - gone :] = True
                 self.notes.line("wfdb.skew", line.line)
-                self.leftovers.append(Leftover(line.line, gone, "samples that come before sample 0"))
+                size = gone * (FLAC_BITS.get(line.format) or CODECS[line.format].bits) // 8
+                self.leftovers.append(Leftover(line.line, size, "samples that come before sample 0"))
         return missing

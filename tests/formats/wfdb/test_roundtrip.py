@@ -41,7 +41,7 @@ def test_plain_recordings(recording: Recording) -> None:
     assert differences(recording) == []
 
 
-@settings(max_examples=60, deadline=None, suppress_health_check=QUIET)
+@settings(max_examples=40, deadline=None, suppress_health_check=QUIET)
 @given(full())
 def test_recordings_with_anything_that_the_model_allows(recording: Recording) -> None:
     if any(_needs_more_than_32_bits(tracing) for tracing in recording.tracings):

@@ -10,6 +10,7 @@ import pytest
 import wfdb
 
 from interchange.errors import SourceError
+from interchange.model import Unread
 from tests.formats.wfdb.plain import checksum, on_disk, pack, read, rules, simple
 
 ROWS = [[1, 2, 3, 4, 5], [-10, 0, 10, 20, 30]]
@@ -192,6 +193,10 @@ def test_several_samples_per_frame_are_tracings_of_their_own_rates(tmp_path: Pat
     assert [signal.tolist() for signal in theirs] == [fast, slow, other]
 
 
+def tuple_of(left: Unread) -> tuple[str, int, str]:
+    return left.place, left.size, left.what
+
+
 def test_skew_moves_a_signal_to_its_place(tmp_path: Path) -> None:
     rows = [[1, 2, 3, 4, 5], [10, 20, 30, 40, 50]]
     header, data = simple(rows)
@@ -202,7 +207,7 @@ def test_skew_moves_a_signal_to_its_place(tmp_path: Path) -> None:
     assert tracing.missing is not None
     assert tracing.missing.tolist() == [[False] * 5, [False, False, False, True, True]]
     assert rules(recording) == ["wfdb.skew"]
-    assert [(left.place, left.what) for left in recording.unread] == [("line 3", "samples that come before sample 0")]
+    assert [tuple_of(left) for left in recording.unread] == [("line 3", 4, "samples that come before sample 0")]
     on_disk(tmp_path, {"rec.hea": header.encode(), "rec.dat": data})
     theirs = wfdb.rdrecord(str(tmp_path / "rec")).p_signal.T * 1000
     assert np.array_equal(tracing.microvolts(), theirs, equal_nan=True)
