@@ -28,7 +28,7 @@ GUARD = "content"
 _NUMBERED = re.compile(r"(?:tracings|measurements|marks|statements)\[")
 _PLAIN = re.compile(r"(?:patient|acquisition|trial)\.|(?:deidentification|trial)[\[:]")
 _IDENTITY = re.compile(r"patient\.(?:ids\[0\]|name|birth_date|sex)[.:]")
-_TRACINGS = re.compile(r"tracings\[\d+\]\.(?:channels\[|(?:label|fiducial|beat|start): )")
+_TRACINGS = re.compile(r"tracings\[\d+\]\.(?:channels\[|(?:label|fiducial|beat|start):)")
 
 
 def is_numbered(line: str) -> bool:

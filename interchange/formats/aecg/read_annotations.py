@@ -7,6 +7,7 @@ ways: at the end of the code, by a boundary of the region, or by an annotation a
 
 from __future__ import annotations
 
+import re
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 from fractions import Fraction
@@ -36,17 +37,20 @@ from interchange.formats.aecg.datatypes import (
 )
 from interchange.formats.aecg.limits import MAX_NESTING
 from interchange.formats.aecg.log import Log
-from interchange.formats.aecg.markup import Node
+from interchange.formats.aecg.markup import Node, place_of
 from interchange.formats.aecg.place import Placed
 from interchange.formats.aecg.read_header import Author, read_author
 from interchange.formats.aecg.read_series import Series, lead_of
-from interchange.model import Absent, Code, Extras, Mark, Measurement, Moment, Statement, Tracing
+from interchange.model import Absent, Code, Extras, Mark, Measurement, Moment, Statement, Tracing, Unread
 from interchange.model.lines import decimal
 
 if TYPE_CHECKING:
     from interchange.vocabulary import Concept
 
 __all__ = ["Content", "mark_concept", "measured", "own_concept", "read_annotations", "tracing_at"]
+
+_FORMULA = re.compile(r"bazett|fr[ei]d[eo]?ri|framingham|hodges|qtc[bf]\b", re.IGNORECASE)
+"""Names of formulas that some put beside the code of a corrected QT interval without one (from memory of files)."""
 
 XSI_TYPE = "{http://www.w3.org/2001/XMLSchema-instance}type"
 
@@ -58,7 +62,8 @@ class Content:
     measurements: list[Measurement] = field(default_factory=list)
     marks: list[Mark] = field(default_factory=list)
     statements: list[Statement] = field(default_factory=list)
-    devices: list[Node] = field(default_factory=list)
+    devices: list[tuple[Node, bool]] = field(default_factory=list)
+    """Devices that made sets, and whether they are the author of statements."""
     interpretations: int = 0
 
 
@@ -119,26 +124,40 @@ def read_annotations(series: Series, placed: Placed, content: Content, log: Log,
         if node is None:
             continue
         group = _group(node, log)
-        when: Moment | None = None
-        for entry in node.takes_any("activityTime", "activityType"):
-            entry.get(XSI_TYPE)
-            if entry.name == "activityType":
-                log.add("aecg.older-names", entry)
-            times = interval(entry, log)
-            when = when or times.low or times.point
-        author = _author(node, content, log)
+        stamp = node.take_any("activityTime", "activityType")
+        when = _when(stamp, log)
+        author = _author(node, log)
         scope = _Scope(_Set(series, placed, content, log, group, author, when, beat, _made(author, when)))
+        before = len(content.statements)
         for component in node.takes("component"):
             inner = component.take("annotation")
             if inner is not None:
                 _annotation(inner, scope)
+        spoke = len(content.statements) > before
+        if author is not None and author.device is not None:
+            content.devices.append((author.device, spoke))
+        if stamp is not None and not spoke and not scope.set.made:
+            stamp.used = False
+
+
+def _when(stamp: Node | None, log: Log) -> Moment | None:
+    """When a set was made: the start of its activity time."""
+    if stamp is None:
+        return None
+    stamp.get(XSI_TYPE)
+    if stamp.name == "activityType":
+        log.add("aecg.older-names", stamp)
+    times = interval(stamp, log)
+    if times.high is not None and times.low is not None:
+        log.unread.append(Unread(place_of(stamp.element), 0, "end of an activity time"))
+    return times.low or times.point or times.high
 
 
 def _made(author: Author | None, when: Moment | None) -> Extras:
     """A person or organisation as the author of a set, with the time; a device stands among the devices."""
     if author is None or author.device is not None:
         return ()
-    who = str(author.person) if author.person is not None else author.organisation
+    who = author.name
     pairs = (
         ("aecg.author", who),
         ("aecg.author-kind", "person" if author.person else None),
@@ -153,16 +172,13 @@ def _group(node: Node, log: Log) -> str | None:
     return (code.meaning or code.value) if code else None
 
 
-def _author(node: Node, content: Content, log: Log) -> Author | None:
+def _author(node: Node, log: Log) -> Author | None:
     """The first author of a set; further ones stay unread."""
     outer = node.take("author")
     entity = outer.take("assignedEntity") if outer else None
     if entity is None:
         return None
-    author = read_author(entity, log)
-    if author.device is not None:
-        content.devices.append(author.device)
-    return author
+    return read_author(entity, log)
 
 
 # One annotation ----------------------------------------------------------------------------------------------------
@@ -339,6 +355,8 @@ def _measurement(
             _add_mark(node, "other", full, scope)
         return
     amount, unit, words, absent = _value(value, kind, concept, node, scope)
+    if words is None and concept is not None and concept.id == "qtc-interval" and full is not None:
+        words = full.meaning if _FORMULA.search(full.meaning or "") else None
     entry = Measurement(
         concept.id if concept else "other",
         amount,
@@ -454,7 +472,10 @@ def _interpretation(node: Node, upper: str, scope: _Scope) -> None:
     value = node.take("value")
     if value is not None:
         value.get(XSI_TYPE)
-        own = own or text_of(value)
+        said = text_of(value)
+        if own and said:
+            scope.set.content.statements.append(_said(said, "interpretation-statement", group, (), scope))
+        own = own or said
     if own:
         scope.set.content.statements.append(_said(own, "interpretation-statement", group, (), scope))
     for component in node.takes("component"):
@@ -515,7 +536,7 @@ def _said(text: str, kind: str, group: int, codes: tuple[Code, ...], scope: _Sco
     if author is not None and author.device is not None:
         who, what = _device_name(author.device), "machine"
     elif author is not None and author.person is not None:
-        who, what = str(author.person) or None, "person"
+        who, what = author.person or None, "person"
     return Statement(text, kind, group, codes, who or (author.organisation if author else None), what, scope.set.time)
 
 

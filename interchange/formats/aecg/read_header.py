@@ -34,7 +34,7 @@ from interchange.model import (
     Trial,
 )
 
-__all__ = ["Author", "Header", "code_line", "read_author", "read_header", "read_performers"]
+__all__ = ["Author", "Header", "code_line", "read_author", "read_header", "read_performer"]
 
 SEXES: dict[str, Sex] = {
     "M": "male", "F": "female", "UN": "other", "O": "other",
@@ -98,8 +98,10 @@ def _timepoint(node: Node | None, header: Header, log: Log) -> None:
     when = interval(node.take("effectiveTime"), log)
     extras = [("aecg.timepoint-reason", code_line(c)) for c in (code_of(n, log) for n in node.takes("reasonCode")) if c]
     performer = _person(node.step("performer", "studyEventPerformer"), "assignedPerson", log)
-    if performer is not None:
-        extras.append(("aecg.timepoint-performer", str(performer)))
+    if performer is not None and performer.name is not None:
+        extras.append(("aecg.timepoint-performer", str(performer.name)))
+    for id in performer.ids if performer is not None else ():
+        extras.append(("aecg.timepoint-performer-id", f"{id.issuer or ''}^{id.value}"))
     if when.high is not None:
         extras.append(("aecg.timepoint-end", str(when.high)))
     assignment = node.step("componentOf", "subjectAssignment")
@@ -253,40 +255,45 @@ def _person(node: Node | None, inner: str, log: Log) -> Person | None:
     return Person(name, (id,) if id else ()) if name or id else None
 
 
-def read_performers(node: Node, log: Log) -> list[Person]:
-    """The people who ran a recorder; their function and time stay unread where they are given."""
-    found = []
-    for outer in node.takes("secondaryPerformer"):
-        person = _person(outer.take("seriesPerformer"), "assignedPerson", log)
-        if person is not None:
-            found.append(person)
-    return found
+def read_performer(node: Node, log: Log) -> Person | None:
+    """The first person who ran the recorder; function and time, and further people, stay unread."""
+    outer = node.take("secondaryPerformer")
+    return _person(outer.take("seriesPerformer"), "assignedPerson", log) if outer else None
 
 
 @dataclass(slots=True)
 class Author:
-    """Who or what made annotations: a person or a device, and for whom."""
+    """Who or what made annotations: a person by name or id, else a device, else an organisation by name."""
 
-    person: Person | None = None
+    person: str | None = None
     device: Node | None = None
     organisation: str | None = None
-    id: Identifier | None = None
+
+    @property
+    def name(self) -> str | None:
+        """The person or organisation."""
+        return self.person or self.organisation
 
 
 def read_author(node: Node, log: Log) -> Author:
-    """An assignedEntity in the forms of all generations."""
-    author = Author(id=identifier(node.take("id"), log))
+    """An assignedEntity in the forms of all generations; what its name does not need stays unread."""
     holder = node.take("assignedAuthorType") or node
-    if holder is not node and (holder.name != "assignedAuthorType"):
-        log.add("aecg.older-names", holder)
     person = holder.take_any("assignedPerson", "Person")
-    author.device = holder.take_any("assignedDevice", "Device")
-    if person is not None or (author.id is not None and author.device is None):
-        name = person_name(person.take("name"), log) if person else None
-        author.person = Person(name, (author.id,) if author.id else ())
-    organisation = node.take("representedAuthoringOrganization")
-    if organisation is not None:
-        author.organisation = name_of(organisation.take("name"))
+    author = Author(device=holder.take_any("assignedDevice", "Device"))
+    if author.device is not None:
+        return author
+    name = person_name(person.take("name"), log) if person else None
+    if name is not None:
+        author.person = str(name)
+        return author
+    id = identifier(node.take("id"), log)
+    if id is not None:
+        author.person = id.value
+    elif person is not None:
+        author.person = ""
+    else:
+        organisation = node.take("representedAuthoringOrganization")
+        author.organisation = name_of(organisation.take("name")) if organisation else None
     return author
 
 

@@ -13,13 +13,13 @@ from typing import TYPE_CHECKING
 from interchange.errors import SourceError
 from interchange.formats.aecg.log import Log
 from interchange.formats.aecg.markup import HL7, Document, Node, namespace_of, parse, tree
-from interchange.formats.aecg.place import Placed, placed
+from interchange.formats.aecg.place import Placed, placed, zoned
 from interchange.formats.aecg.read_annotations import Content, read_annotations
 from interchange.formats.aecg.read_devices import analysing_device, is_bare, recorder
-from interchange.formats.aecg.read_header import Header, read_header, read_performers
+from interchange.formats.aecg.read_header import Header, read_header, read_performer
 from interchange.formats.aecg.read_series import Series, read_series
 from interchange.formats.aecg.unread import unread
-from interchange.model import Channel, Device, Filters, Person, Recording, Tracing
+from interchange.model import Channel, Device, Filters, Recording, Tracing
 
 if TYPE_CHECKING:
     from interchange.sources import Source
@@ -96,13 +96,15 @@ def _assembled(header: Header, series: list[Series], place: Placed, content: Con
         if own is not None and own != filters:
             for index in entry.tracings:
                 tracings[index] = _filtered(tracings[index], own)
-    devices, people = _devices(series, content, log), _people(series, log)
+    devices = _devices(series, content, log)
+    operator = next((found for entry in series if (found := read_performer(entry.node, log)) is not None), None)
     first = next((entry.controls.placement for entry in series if entry.controls.placement), None)
+    header.extras += _effective(header, place)
     acquisition = replace(
         header.acquisition,
         time=place.zero,
         devices=devices,
-        operator=people[0] if people else None,
+        operator=operator,
         filters=filters,
         electrode_placement=first,
     )
@@ -120,6 +122,15 @@ def _assembled(header: Header, series: list[Series], place: Placed, content: Con
     )
 
 
+def _effective(header: Header, place: Placed) -> list[tuple[str, str]]:
+    """The start of the message's effective time where the samples begin at another moment."""
+    low = header.times[0] or header.times[1]
+    if low is None or place.zero is None or low == place.zero:
+        return []
+    apart = zoned(low, place.zone).minus(zoned(place.zero, place.zone))
+    return [] if apart == 0 else [("aecg.effective-time", str(low))]
+
+
 def _filtered(tracing: Tracing, filters: Filters) -> Tracing:
     channels: tuple[Channel, ...] = tuple(
         channel if channel.filters else replace(channel, filters=filters) for channel in tracing.channels
@@ -131,17 +142,11 @@ def _devices(series: list[Series], content: Content, log: Log) -> tuple[Device, 
     """The recorders, then the analysing devices, each once."""
     found: list[Device] = []
     recorders = [recorder(entry.node, log) for entry in series]
-    for device in (*recorders, *(analysing_device(node, log) for node in content.devices)):
-        if device is not None and device not in found and not is_bare(device):
+    programs = ((analysing_device(node, log), spoke) for node, spoke in content.devices)
+    for device in (*recorders, *(device for device, spoke in programs if not (spoke and is_bare(device)))):
+        if device is not None and device not in found:
             found.append(device)
     return tuple(found)
-
-
-def _people(series: list[Series], log: Log) -> list[Person]:
-    found: list[Person] = []
-    for entry in series:
-        found += [person for person in read_performers(entry.node, log) if person not in found]
-    return found
 
 
 def _with_lines(recording: Recording, header: Header, message: Node, log: Log) -> Recording:

@@ -37,6 +37,7 @@ def write_header(root: etree._Element, recording: Recording, low: str | None, hi
     extras = dict(recording.extras)
     add(root, "id", {"root": "0" * 8 + "-0000-0000-0000-" + "0" * 12})
     _message_code(root, extras.get("aecg.code"), notes)
+    low = ts(_moment(extras.get("aecg.effective-time"))) or low
     add_effective(root, low, high)
     if low is None:
         notes.append(
@@ -115,10 +116,7 @@ def _timepoint(root: etree._Element, recording: Recording, notes: list[Note]) ->
     for key, value in trial.extras:
         if key == "aecg.timepoint-reason":
             add_code(event, "reasonCode", code_from(value))
-    if "aecg.timepoint-performer" in extras:
-        performer = add(add(event, "performer", {"typeCode": "PRF"}), "studyEventPerformer", {"classCode": "ASSIGNED"})
-        person = add(performer, "assignedPerson", {"classCode": "PSN", "determinerCode": "INSTANCE"})
-        add_text(person, "name", extras["aecg.timepoint-performer"])
+    _performer(event, extras.get("aecg.timepoint-performer-id"), extras.get("aecg.timepoint-performer"))
     part = add(event, "componentOf", {"typeCode": "COMP"})
     assignment = add(part, "subjectAssignment", {"classCode": "CLNTRL", "moodCode": "EVN"})
     _subject(assignment, recording.patient, trial, notes)
@@ -130,6 +128,19 @@ def _timepoint(root: etree._Element, recording: Recording, notes: list[Note]) ->
             trial.treatment_group,
         )
     _trial(add(assignment, "componentOf", {"typeCode": "COMP"}), recording.trial, notes)
+
+
+def _performer(event: etree._Element, id: str | None, name: str | None) -> None:
+    """Who saw the subject at the visit."""
+    if id is None and name is None:
+        return
+    performer = add(add(event, "performer", {"typeCode": "PRF"}), "studyEventPerformer", {"classCode": "ASSIGNED"})
+    if id is not None:
+        issuer, _, value = id.partition("^")
+        add_id(performer, "id", Identifier(value, issuer or None))
+    if name is not None:
+        person = add(performer, "assignedPerson", {"classCode": "PSN", "determinerCode": "INSTANCE"})
+        add_text(person, "name", name)
 
 
 def _moment(text: str | None) -> Moment | None:

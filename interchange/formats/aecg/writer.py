@@ -18,8 +18,8 @@ from interchange.formats.aecg.edition import to_2009
 from interchange.formats.aecg.lines import guard_line, is_numbered
 from interchange.formats.aecg.log import Log
 from interchange.formats.aecg.markup import HL7, XSI, tree
-from interchange.formats.aecg.read_devices import analysing_device, is_bare, recorder
-from interchange.formats.aecg.read_header import Header, read_header, read_performers
+from interchange.formats.aecg.read_devices import analysing_device, recorder
+from interchange.formats.aecg.read_header import Header, read_header, read_performer
 from interchange.formats.aecg.write_annotations import Written, add_annotations, analysing, content_lines
 from interchange.formats.aecg.write_devices import add_operator, add_recorder
 from interchange.formats.aecg.write_header import add_line, write_header
@@ -57,7 +57,9 @@ def encode(recording: Recording, name: str, options: Mapping[str, str]) -> Encod
 
 
 def _has_samples(tracing: Tracing) -> bool:
-    return bool(tracing.channels) and tracing.length > 0 and (tracing.missing is None or not bool(tracing.missing.all()))
+    return (
+        bool(tracing.channels) and tracing.length > 0 and (tracing.missing is None or not bool(tracing.missing.all()))
+    )
 
 
 def _without_empty(recording: Recording) -> tuple[Recording, list[Note]]:
@@ -189,15 +191,15 @@ def _made_by(series: etree._Element, acquisition: Acquisition) -> tuple[tuple[De
         back = recorder(tree(series), log)
         found += [back] if back is not None else []
     add_operator(series, acquisition.operator)
-    people = read_performers(tree(series), log)
+    operator = read_performer(tree(series), log)
     program = analysing(acquisition.devices)
     if program is not None:
         scratch = etree.Element(f"{{{HL7}}}scratch", nsmap={None: HL7, "xsi": XSI})
         add_device_author(scratch, program)
         node = tree(scratch).step("author", "assignedEntity", "assignedAuthorType", "assignedDevice")
         back = analysing_device(node, log) if node is not None else None
-        found += [back] if back is not None and back not in found and not is_bare(back) else []
-    return tuple(found), people[0] if people else None
+        found += [back] if back is not None and back not in found else []
+    return tuple(found), operator
 
 
 def _bytes(root: etree._Element) -> bytes:

@@ -116,5 +116,11 @@ def test_no_line_gives_the_patient_another_identity(line: str) -> None:
     assert recording.acquisition.remarks == (*usual.acquisition.remarks, line)
 
 
+def test_an_empty_label_comes_back_empty() -> None:
+    recording = read(kept())
+    labelled = recording.with_(tracings=tuple(replace(t, label="") for t in recording.tracings))
+    assert [t.label for t in read(aecg.encode(labelled, "x", {}).main[1]).tracings] == ["", ""]
+
+
 def test_lines_about_the_patient_need_no_guard() -> None:
     assert with_lines("patient.comments[0]: said so", guarded=False).patient.comments == ("said so",)

@@ -11,6 +11,7 @@ import numpy as np
 import pytest
 from lxml import etree
 
+from interchange.formats import aecg
 from interchange.model import Code, Device, Filters, Identifier, Measurement, Moment, Person, PersonName, Quantity
 from tests.formats.aecg import plain
 from tests.formats.aecg.support import (
@@ -62,6 +63,7 @@ def test_the_kept_message() -> None:
     assert [entry.place for entry in recording.unread] == [
         "/AnnotatedECG/pertainsTo/subjectFindingComment/author, line 35",
         "/AnnotatedECG/component/series/secondaryPerformer/functionCode, line 42",
+        "/AnnotatedECG/component/series/subjectOf/annotationSet/author/assignedEntity/id, line 60",
     ]
     assert recording.findings == ()
     statement = recording.statements[0]
@@ -444,6 +446,53 @@ def test_filters_and_skew_of_one_lead() -> None:
     assert channels[0].filters == Filters(lowpass=Fraction(35))
     assert (channels[0].skew, channels[1].skew) == (Fraction(1, 4000), 0)
     assert channels[1].filters is None
+
+
+def test_who_made_a_set_and_when_is_carried_or_listed() -> None:
+    qt = '<code code="MDC_ECG_TIME_PD_QT"/><value xsi:type="PQ" value="400" unit="ms"/>'
+    when = '<activityTime value="20310102030600+0000"/>'
+    by_hand = read(message(series(SET, annotations(qt, author=when + PERSON))))
+    assert dict(by_hand.measurements[0].extras) == {
+        "aecg.author": "R. R.",
+        "aecg.author-kind": "person",
+        "aecg.time": "2031-01-02T03:06:00+00:00",
+    }
+    by_machine = read(message(series(SET, annotations(qt, author=when + MACHINE))))
+    assert by_machine.acquisition.devices == (Device("analysing", model="Prog"),)
+    assert [entry.place.rsplit("/", 1)[1] for entry in by_machine.unread] == ["activityTime, line 1"]
+    named = PERSON.replace("<assignedAuthorType>", '<id root="2.999.1" extension="R-2"/><assignedAuthorType>')
+    listed = read(message(series(SET, annotations(qt, author=named)))).unread
+    assert [entry.place.rsplit("/", 1)[1] for entry in listed] == ["id, line 1"]
+
+
+def test_only_the_first_operator_is_taken_and_the_others_are_listed() -> None:
+    people = "".join(
+        f"<secondaryPerformer><seriesPerformer><assignedPerson><name>{name}</name></assignedPerson></seriesPerformer>"
+        "</secondaryPerformer>"
+        for name in ("A. A.", "B. B.")
+    )
+    recording = read(message(series(people, SET)))
+    assert recording.acquisition.operator == Person(PersonName(text="A. A."))
+    assert [entry.place.rsplit("/", 1)[1] for entry in recording.unread] == ["secondaryPerformer[2], line 1"]
+
+
+def test_an_effective_time_of_its_own_is_kept() -> None:
+    text = message(series(SET)).replace(START, "20310102030400.000+0000", 1)
+    assert dict(read(text).extras) == {"aecg.effective-time": "2031-01-02T03:04:00+00:00"}
+    assert dict(read(message(series(SET))).extras) == {}
+    again = aecg.encode(read(text), "x", {}).main[1]
+    assert read(again).extras == read(text).extras
+    assert read(again).acquisition.time == read(text).acquisition.time
+
+
+def test_a_formula_beside_the_code_of_a_corrected_qt_is_kept_as_words() -> None:
+    code = '<code code="MDC_ECG_TIME_PD_QTC" displayName="{}"/><value xsi:type="PQ" value="420" unit="ms"/>'
+    spoken = [code.format("QTcB (Bazett)"), code.format("Corrected QT")]
+    recording = read(message(series(SET, annotations(*spoken))))
+    assert [(m.concept, m.text) for m in recording.measurements] == [
+        ("qtc-interval", "QTcB (Bazett)"),
+        ("qtc-interval", None),
+    ]
 
 
 def test_null_flavors_of_the_subject() -> None:
