@@ -169,9 +169,9 @@ def test_only_ecg_leaves_other_signals(cli, tmp_path: Path, recording) -> None:
 
 
 def test_a_time_and_a_zone_are_given(cli, twelve: Path, tmp_path: Path, recording) -> None:
-    done = cli("convert", twelve, tmp_path / "out.dcm", "--time", "2031-03-18T07:00:00", "--zone", "+02:00")
+    done = cli("convert", twelve, tmp_path / "out.dcm", "--time", "2024-03-18T07:00:00", "--zone", "+02:00")
     assert done.status == 0, done.err
-    assert recording(tmp_path / "out.dcm")["acquisition"]["time"] == "2031-03-18T07:00:00+02:00"
+    assert recording(tmp_path / "out.dcm")["acquisition"]["time"] == "2024-03-18T07:00:00+02:00"
 
 
 # Refused -----------------------------------------------------------------------------------------------------------
@@ -227,7 +227,7 @@ def test_a_refusal_does_not_quote_whom_it_is_about() -> None:
 
     losses = (
         Entry("patient.name.family", "Mallory", "Mall", "does not fit", "identity"),
-        Entry("acquisition.time", "2031-03-18T06:42:10", None, "the target has no place for it", "timing"),
+        Entry("acquisition.time", "2024-03-18T06:42:10", None, "the target has no place for it", "timing"),
         Entry("tracings[0].channels[1]", "Mallory II", None, "the target has no place for it", "signal"),
         Entry("tracings[0].samples[2]", "5000 samples", "17 of 5000 samples by up to 2.5 uV", "coarser", "signal"),
     )

@@ -36,13 +36,13 @@ def flowing(picture: Picture) -> str:
 def test_who_when_where_with_what() -> None:
     words = flowing(pages(twelve_leads(), source="field-twelve.scp")[0])
     for said in (
-        "Ørwin, Tessaly", "ID NH-204417 (issuer 2.999.417.1)", "female, 62 years, born 1968-11-02",
-        "Recorded 2031-03-18 06:42:10 +01:00", "Norrhalde Ambulance Service, Station Eastquay, Unit 7-31",
+        "Ørwin, Tessaly", "ID NH-204417 (issuer 2.999.417.1)", "female, 62 years, born 1961-11-02",
+        "Recorded 2024-03-18 06:42:10 +01:00", "Norrhalde Ambulance Service, Station Eastquay, Unit 7-31",
         "Quillmere Instruments", "FT12", "serial QM-0052718", "software 4.1.7", "software reader 2.3",
         "Recorded by Ilvane, Bram", "bandwidth 0.05 to 150 Hz, mains filter 50 Hz", "Electrodes: standard twelve leads",
         "Reason: chest pain for forty minutes", "25 mm/s, 10 mm/mV", "1 mm is 40 ms and 0.1 mV",
         "heart rate, ventricular", "84 /min", "PR interval", "168 ms", "QTc (Bazett)", "431 ms", "QRS axis", "51°",
-        "UNCONFIRMED, 2031-03-18 06:42:31 +01:00, said by machine",
+        "UNCONFIRMED, 2024-03-18 06:42:31 +01:00, said by machine",
         "ST elevation in II, III, aVF with ST depression in aVL",
         "Drawn from field-twelve.scp (arrays) by interchange",
         "no diagnostic device's print", "Not for sole diagnostic use",
@@ -72,7 +72,7 @@ def test_what_is_not_known_says_so() -> None:
 
 
 def test_confirmed_and_unconfirmed_statements_stand_apart() -> None:
-    at = Moment(2031, 3, 18, 7, 0, Fraction(0))
+    at = Moment(2024, 3, 18, 7, 0, Fraction(0))
     made = twelve_leads().with_(
         statements=(
             Statement("Read by a machine", author_kind="machine", author="reader 2", confirmed=False),
@@ -85,7 +85,7 @@ def test_confirmed_and_unconfirmed_statements_stand_apart() -> None:
     expected = (
         "UNCONFIRMED, said by machine, reader 2",
         "Read by a machine",
-        "CONFIRMED by Dr Kell at 2031-03-18 07:00:00 (zone unknown)",
+        "CONFIRMED by Dr Kell at 2024-03-18 07:00:00 (zone unknown)",
         "Read by somebody",
         "UNCONFIRMED (confirmation not said), author not said Not said",
         "UNCONFIRMED, looked at, author not said Looked at",
@@ -175,7 +175,7 @@ def test_pages_are_numbered_and_each_says_whose_it_is() -> None:
         assert f"Page {number} of {len(found)}" in words
         assert "Ørwin, Tessaly" in words
         assert "NH-204417" in words
-        assert "2031-03-18 06:42:10 +01:00" in words
+        assert "2024-03-18 06:42:10 +01:00" in words
         assert "25 mm/s, 10 mm/mV" in words
         assert "no diagnostic device's print" in words
         (ruler,) = [line for line in page.of("ruler") if np.ptp(line.points[:, 1]) < 0.01]

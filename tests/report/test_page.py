@@ -111,7 +111,7 @@ def test_what_a_page_says() -> None:
     said = words(page(with_strip(), file="field-strip.scp"))
     for part in (
         "ECG recording report: field-strip.scp", "Ørwin, Tessaly", "ID NH-204417 (issuer 2.999.417.1)",
-        "female, 62 years, born 1968-11-02", "Recorded 2031-03-18 06:42:10 +01:00", "Twelve of twelve leads",
+        "female, 62 years, born 1961-11-02", "Recorded 2024-03-18 06:42:10 +01:00", "Twelve of twelve leads",
         "25 mm/s, 10 mm/mV: a small square is 40 ms wide and 0.1 mV high",
         "Tracing 2 of 2: 11 s to 24 s, 500 samples/s, rhythm strip",
         "heart rate, ventricular", "84 /min", "168 ms", "166 (1.66)", "3 of 3 are not confirmed.", "UNCONFIRMED",
@@ -207,7 +207,7 @@ def _contrast(first: str, second: str) -> float:
 def test_index_of_a_folder() -> None:
     rows = [
         Row(
-            "a.scp", "index-0001.html", "SCP-ECG", "Ørwin", "2031-03-18", "Twelve of twelve leads", 0, 1, 2, "verified"
+            "a.scp", "index-0001.html", "SCP-ECG", "Ørwin", "2024-03-18", "Twelve of twelve leads", 0, 1, 2, "verified"
         ),
         Row("b.dcm", "index-0002.html", "DICOM", "x", "y", "no", 1, 0, 0),
         Row(HOSTILE, reason="the file is cut short"),

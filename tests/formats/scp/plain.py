@@ -200,7 +200,7 @@ def plain_tags(language: int = 0, protocol: int = 20) -> list[tuple[int, bytes]]
     return [
         (2, b"PL-1\0"),
         (14, device(language, protocol=protocol)),
-        (25, struct.pack("<HBB", 2031, 3, 18)),
+        (25, struct.pack("<HBB", 2024, 3, 18)),
         (26, bytes((6, 42, 10))),
     ]
 

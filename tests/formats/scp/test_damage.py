@@ -30,7 +30,7 @@ TAGS = [
     (5, struct.pack("<HBB", 1970, 1, 2)),
     (10, b"\0\x64\0bark\0"),
     (14, plain.device(strings=(b"", b"7", b"", b"", b"Q"))),
-    (25, struct.pack("<HBB", 2031, 3, 18)),
+    (25, struct.pack("<HBB", 2024, 3, 18)),
     (26, bytes((6, 42, 10))),
     (30, b"[interchange 1]\npatient.weight: 70 kg\nscp.tracings: 1@1-12\0"),
     (34, struct.pack("<hH", 60, 0) + b"\0"),

@@ -93,7 +93,7 @@ def test_every_tag_of_an_acquisition() -> None:
     )
     assert check(data) == set()
     found = read(data).acquisition
-    assert found.time == Moment(2031, 3, 18, 6, 42, Fraction(10), zone=-210)
+    assert found.time == Moment(2024, 3, 18, 6, 42, Fraction(10), zone=-210)
     assert [device.role for device in found.devices] == ["acquiring", "analysing"]
     assert found.devices[0].extras == (("scp.device-number", "7"), ("scp.capabilities", "128"))
     assert found.devices[1].software == ("reader 4", "os 9", "fmt 1")
@@ -146,15 +146,15 @@ def test_a_date_of_zeros_is_not_given_and_midnight_alone_is_no_time() -> None:
     assert read(with_tags((25, date(0, 0, 0)), (26, bytes((7, 8, 9))))).acquisition.time == Moment(
         hour=7, minute=8, second=Fraction(9)
     )
-    assert read(with_tags((26, bytes(3)))).acquisition.time == Moment(2031, 3, 18, 0, 0, Fraction(0))
-    assert read(with_tags((26, b""))).acquisition.time == Moment(2031, 3, 18)
+    assert read(with_tags((26, bytes(3)))).acquisition.time == Moment(2024, 3, 18, 0, 0, Fraction(0))
+    assert read(with_tags((26, b""))).acquisition.time == Moment(2024, 3, 18)
 
 
 BROKEN = [
     ((25, date(2031, 2, 30)), "date-impossible"),
     ((25, date(2031, 13, 1)), "date-impossible"),
     ((26, bytes((24, 0, 0))), "date-impossible"),
-    ((25, date(2031, 3, 18) + b"x"), "date-length"),
+    ((25, date(2024, 3, 18) + b"x"), "date-length"),
     ((26, b"\x01"), "date-length"),
     ((5, date(2040, 1, 1)), "birth-after"),
     ((5, b"\x01"), "tag-length"),

@@ -303,13 +303,13 @@ def test_rules_of_section_10(body: bytes, rule: str) -> None:
 # Sections 8 and 11 -------------------------------------------------------------------------------------------------
 
 
-def report(flag: int, texts: list[bytes], when: tuple[int, ...] = (2031, 3, 18, 6, 43, 5)) -> bytes:
+def report(flag: int, texts: list[bytes], when: tuple[int, ...] = (2024, 3, 18, 6, 43, 5)) -> bytes:
     body = struct.pack("<BHBBBBBB", flag, *when, len(texts))
     return body + b"".join(struct.pack("<BH", n, len(t) + 1) + t + b"\0" for n, t in enumerate(texts, 1))
 
 
 def coded(flag: int, entries: list[tuple[int, bytes]], counts_type: bool = True) -> bytes:
-    body = struct.pack("<BHBBBBBB", flag, 2031, 3, 18, 6, 43, 5, len(entries))
+    body = struct.pack("<BHBBBBBB", flag, 2024, 3, 18, 6, 43, 5, len(entries))
     for number, (kind, text) in enumerate(entries, 1):
         body += struct.pack("<BHB", number, len(text) + 1 + counts_type, kind) + text + b"\0"
     return body
@@ -323,7 +323,7 @@ def test_clause_5_11_a_report(flag: int, confirmed: bool | None, overread: bool 
     found = read(data).statements
     assert [s.text for s in found] == ["Sinus rhythm", "Normal ECG"]
     assert {(s.confirmed, s.overread) for s in found} == {(confirmed, overread)}
-    assert {s.time for s in found} == {Moment(2031, 3, 18, 6, 43, Fraction(5))}
+    assert {s.time for s in found} == {Moment(2024, 3, 18, 6, 43, Fraction(5))}
     assert {s.author_kind for s in found} == {None}
     assert check(data) == ({"report-flag"} if flag > 2 else set())
 
