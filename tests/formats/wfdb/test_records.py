@@ -1,6 +1,6 @@
 """Records of open data sets equal, sample by sample, what the wfdb package reads.
 
-Those in fixtures/open always; a whole folder of records where INTERCHANGE_WFDB_RECORDS names one.
+Those in fixtures/open always; a whole folder of records where there is one (INTERCHANGE_OPEN_DATA names it).
 """
 
 from __future__ import annotations
@@ -24,8 +24,8 @@ from tests.formats.wfdb.plain import again, encoded
 from tests.walk import walk
 
 FIXTURES = Path(__file__).resolve().parents[3] / "fixtures"
-MORE = os.environ.get("INTERCHANGE_WFDB_RECORDS", "")
-FOLDERS = [FIXTURES / "open", *([Path(MORE)] if MORE else [])]
+MORE = Path(os.environ.get("INTERCHANGE_OPEN_DATA", FIXTURES.parents[1] / "shared" / "data" / "wfdb"))
+FOLDERS = [FIXTURES / "open", *([MORE] if MORE.is_dir() else [])]
 RECORDS = sorted(path for folder in FOLDERS for path in folder.rglob("*.hea"))
 UNREADABLE_THERE = {"E00009", "E00271"}
 """Records whose name has a suffix: the library refuses them."""
