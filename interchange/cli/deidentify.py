@@ -26,7 +26,10 @@ def add_deidentification(parser: argparse.ArgumentParser) -> None:
         "--keep", choices=("patient",), help="keep sex, age (above 89 pooled), height and weight (option 113108)"
     )
     group.add_argument(
-        "--dates", choices=("remove", "shift"), default=None, help="shift: move all dates of a patient alike (113107)"
+        "--dates",
+        choices=("remove", "shift"),
+        default=None,
+        help="remove (default), or shift: move all dates of a patient alike (113107)",
     )
 
 
