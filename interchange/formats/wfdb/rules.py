@@ -83,7 +83,8 @@ RULES: Final[tuple[Rule, ...]] = (
          "Damage to the samples cannot be noticed."),
     Rule("wfdb.initial-value", "note", "the initial value is not the first sample", "header(5)",
          "Harmless in this signal format: it counts in format 8 only."),
-    Rule("wfdb.block-size", "note", "a block size is stated; files are read without blocks", "header(5)"),
+    Rule("wfdb.block-size", "note", "a block size is stated; files are read without blocks", "header(5)",
+         "Block sizes were meant for tapes; on disk they change nothing."),
     # --- info strings
     Rule("wfdb.age-withheld", "note", "the age 300 stands for above 89 and counts as withheld", "PTB-XL data set page",
          "The true age is not in the file.", "memory"),
