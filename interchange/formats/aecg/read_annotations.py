@@ -350,9 +350,10 @@ def _measurement(
     if concept is None:
         scope.set.log.add("aecg.annotation-code", node)
     placed = scope.mark is None and scope.region.start is not None
-    if value is None and node.find("component") is not None and (placed or concept is None):
-        if placed:
-            _add_mark(node, "other", full, scope)
+    if value is None and placed:
+        _add_mark(node, "other", full, scope)
+        return
+    if value is None and concept is None and node.find("component") is not None:
         return
     amount, unit, words, absent = _value(value, kind, concept, node, scope)
     if words is None and concept is not None and concept.id == "qtc-interval" and full is not None:
@@ -572,7 +573,7 @@ def _region(node: Node, scope: _Scope) -> Region:
             region = _absolute(boundary, value, scope)
         elif text == TIME_RELATIVE:
             region = _relative(boundary, value, scope)
-        elif _has_channel(name, scope) or lead_of(name) is not None:
+        elif _has_channel(name, scope) or lead_of(name) is not None or (code is not None and code.scheme == OWN):
             leads.append(name if _has_channel(name, scope) else _lead_name(name))
             if value is not None:
                 value.used = False
