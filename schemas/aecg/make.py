@@ -147,7 +147,8 @@ class Writer:
                "<!-- Written by make.py from message.txt; change those. README.md says what this rests on. -->",
                '<xs:schema xmlns:xs="http://www.w3.org/2001/XMLSchema" xmlns="urn:hl7-org:v3"',
                '           targetNamespace="urn:hl7-org:v3" elementFormDefault="qualified" version="1.0">',
-               "  <xs:annotation>", f"    <xs:documentation>Annotated ECG: {EDITIONS[self.edition]}.</xs:documentation>",
+               "  <xs:annotation>",
+               f"    <xs:documentation>Annotated ECG: {EDITIONS[self.edition]}.</xs:documentation>",
                "  </xs:annotation>", '  <xs:include schemaLocation="datatypes.xsd"/>',
                '  <xs:element name="AnnotatedECG" type="AnnotatedECG"/>']  # fmt: skip
         for cls in self.classes.values():
