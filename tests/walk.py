@@ -58,8 +58,9 @@ KEYS: dict[type, tuple[Callable[[Any], object], ...]] = {
 }
 TRACING_KEYS: tuple[Callable[[Tracing], object], ...] = (
     lambda t: (t.kind, t.names, t.rate, t.start, t.length),
-    lambda t: (t.kind, t.names, t.start, t.length),
     lambda t: (t.kind, t.rate, t.start, t.length),
+    lambda t: (t.kind, t.rate, t.start),
+    lambda t: (t.kind, t.names, t.start, t.length),
     lambda t: (t.kind, t.names, t.rate),
     lambda t: (t.kind, t.names),
     lambda t: t.kind,

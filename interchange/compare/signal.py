@@ -26,8 +26,9 @@ def match_tracings(before: Sequence[Tracing], after: Sequence[Tracing]) -> dict[
     pairs: dict[int, int] = {}
     keys: tuple[Any, ...] = (
         lambda t: (t.kind, t.names, t.rate, t.start, t.length),
-        lambda t: (t.kind, t.names, t.start, t.length),
         lambda t: (t.kind, t.rate, t.start, t.length),
+        lambda t: (t.kind, t.rate, t.start),
+        lambda t: (t.kind, t.names, t.start, t.length),
         lambda t: (t.kind, t.names, t.rate),
         lambda t: (t.kind, t.names),
         lambda t: t.kind,
