@@ -23,6 +23,7 @@ from interchange.sources import Source, load
 if TYPE_CHECKING:
     from interchange.checks import CheckConfig, Report
     from interchange.deidentify import Key, Policy, Removal
+    from interchange.findings import Finding
 
 __all__ = ["Readable", "check", "compare", "convert", "open_source", "read", "read_opened", "write"]
 
@@ -194,6 +195,16 @@ def _within_limits(recording: Recording) -> Recording:
     return recording
 
 
+def _read_and_check(module: formats.FormatModule, source: Source) -> tuple[Recording, tuple[Finding, ...]]:
+    """The recording and the findings on conformance; from one parsing where the format offers that."""
+    together = getattr(module, "read_and_check", None)
+    if together is not None:
+        found: tuple[Recording, tuple[Finding, ...]] = together(source)
+        return found
+    findings = module.check(source)
+    return module.read(source), findings
+
+
 def _document(name: str, format: str | None, data: bytes) -> Document:
     return Document(name, format, len(data), hashlib.sha256(data).hexdigest())
 
@@ -298,13 +309,14 @@ class _Job:
         try:
             if not module.recognise(source):
                 raise TargetError("what was written is not recognised as its own format", file=str(self.target))
-            broken = [f for f in module.check(source) if f.severity == "error"]
+            recording, findings = _read_and_check(module, source)
+            broken = [f for f in findings if f.severity == "error"]
             if broken:
                 first = broken[0]
                 raise TargetError(
                     f"what was written breaks the rule {first.rule}: {first.reason}", first.place, str(self.target)
                 )
-            return module.read(source)
+            return recording
         except SourceError as error:
             raise TargetError(
                 f"what was written does not read back: {error.reason}", error.place, str(self.target)

@@ -40,7 +40,7 @@ def limit(name: str) -> int:
     chosen = _set.get()
     if chosen is not None and name in chosen:
         return chosen[name]
-    return _process().get(name, DEFAULTS[name][0])
+    return _process()[name]
 
 
 @contextlib.contextmanager
@@ -57,8 +57,8 @@ def limits(**values: int) -> Iterator[None]:
 
 @cache
 def _process() -> dict[str, int]:
-    """The limits of the environment variable, read once."""
-    found: dict[str, int] = {}
+    """The defaults, and what the environment variable says instead; read once."""
+    found = {name: default for name, (default, _) in DEFAULTS.items()}
     for part in os.environ.get(ENVIRONMENT, "").split():
         name, sign, text = part.partition("=")
         value = int(text) if sign and text.isascii() and text.isdigit() and len(text) < 20 else 0

@@ -46,7 +46,10 @@ class Format:
 
 
 class FormatModule(Protocol):
-    """What every format package offers.  Bytes in, objects out: no files, clocks or random numbers."""
+    """What every format package offers.  Bytes in, objects out: no files, clocks or random numbers.
+
+    A package may also offer ``read_and_check(source)``, which gives what ``read`` and ``check`` give from one parsing.
+    """
 
     RULES: tuple[Rule, ...]
     """Conformance rules, ids beginning with the format's name and a dot."""

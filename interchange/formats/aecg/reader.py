@@ -14,10 +14,11 @@ from interchange.errors import SourceError
 from interchange.formats.aecg.log import Log
 from interchange.formats.aecg.markup import HL7, Document, Node, namespace_of, parse, tree
 from interchange.formats.aecg.place import Placed, placed, zoned
-from interchange.formats.aecg.read_annotations import Content, read_annotations
+from interchange.formats.aecg.read_annotations import read_annotations
 from interchange.formats.aecg.read_devices import analysing_device, is_bare, recorder
 from interchange.formats.aecg.read_header import Header, read_header, read_performer
 from interchange.formats.aecg.read_series import Series, read_series
+from interchange.formats.aecg.scope import Content
 from interchange.formats.aecg.unread import unread
 from interchange.model import Channel, Device, Filters, Recording, Tracing
 

@@ -18,9 +18,10 @@ from interchange.formats.aecg.edition import to_2009
 from interchange.formats.aecg.lines import guard_line, is_numbered
 from interchange.formats.aecg.log import Log
 from interchange.formats.aecg.markup import HL7, XSI, tree
+from interchange.formats.aecg.read_back import content_lines
 from interchange.formats.aecg.read_devices import analysing_device, recorder
 from interchange.formats.aecg.read_header import Header, read_header, read_performer
-from interchange.formats.aecg.write_annotations import Written, add_annotations, analysing, content_lines
+from interchange.formats.aecg.write_annotations import Written, add_annotations, analysing
 from interchange.formats.aecg.write_devices import add_operator, add_recorder
 from interchange.formats.aecg.write_header import add_line, write_header
 from interchange.formats.aecg.write_series import (

@@ -19,7 +19,7 @@ if TYPE_CHECKING:
     from interchange.model import Recording
     from interchange.sources import Source
 
-__all__ = ["ACCOUNT", "RULES", "check", "encode", "read", "recognise"]
+__all__ = ["ACCOUNT", "RULES", "check", "encode", "read", "read_and_check", "recognise"]
 
 
 def read(source: Source) -> Recording:
@@ -34,6 +34,13 @@ def encode(recording: Recording, name: str, options: Mapping[str, str]) -> Encod
     from interchange.formats.dicom import writer
 
     return writer.encode(recording, name, options)
+
+
+def read_and_check(source: Source) -> tuple[Recording, tuple[Finding, ...]]:
+    """The recording and all findings on conformance, from one parsing."""
+    from interchange.formats.dicom import checker
+
+    return checker.read_and_check(source)
 
 
 def check(source: Source) -> tuple[Finding, ...]:

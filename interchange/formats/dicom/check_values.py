@@ -51,22 +51,22 @@ def check_values(top: DataSet) -> Iterator[Finding]:
 def _check_text(owner: DataSet, element: Element, own: Charset) -> Iterator[Finding]:
     raw = owner.data[element.start : element.start + element.length]
     text, valid = own.decode(raw) if element.vr in _TEXT else (raw.decode("latin-1"), raw.isascii())
-    place = owner.at(element.tag)
     if not valid:
-        yield RULE["undecodable-text" if element.vr in _TEXT else "value-characters"].at(place)
+        kind = "undecodable-text" if element.vr in _TEXT else "value-characters"
+        yield RULE[kind].at(owner.at(element.tag))
     values = [text] if element.vr in _LONG else text.split("\\")
     limit = LIMITS.get(element.vr)
     longest = max((_size(value, element.vr) for value in values), default=0)
     if limit is not None and longest > limit:
-        yield RULE["value-length"].at(place, f"{longest} characters, at most {limit}")
-    rule = next((rule for value in values if (rule := _form(value.strip(" \0"), element.vr))), None)
-    if rule is not None:
-        yield RULE[rule].at(place)
+        yield RULE["value-length"].at(owner.at(element.tag), f"{longest} characters, at most {limit}")
+    broken = next((rule for value in values if (rule := _form(value.strip(" \0"), element.vr))), None)
+    if broken is not None:
+        yield RULE[broken].at(owner.at(element.tag))
     if element.tag in enumerated() and text.strip(" \0"):
         allowed, clause = enumerated()[element.tag]
         if any(value.strip(" \0") not in allowed for value in values):
-            found = RULE["enumerated-value"].at(place)
-            yield Finding(found.rule, found.severity, place, found.reason, clause)
+            found = RULE["enumerated-value"].at(owner.at(element.tag))
+            yield Finding(found.rule, found.severity, found.place, found.reason, clause)
 
 
 def _size(value: str, vr: str) -> int:

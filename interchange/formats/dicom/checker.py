@@ -10,10 +10,11 @@ from interchange.formats.dicom.check_attributes import check_attributes
 from interchange.formats.dicom.check_values import check_places, check_values
 from interchange.formats.dicom.dictionary import StorageClass, storage_classes
 from interchange.formats.dicom.parse import DataSet, File, parse
-from interchange.formats.dicom.reader import read_header
+from interchange.formats.dicom.reader import read_header, read_parsed
 from interchange.formats.dicom.rules import RULE
 from interchange.formats.dicom.textlines import apply_lines
 from interchange.formats.dicom.view import Context, View
+from interchange.model import Recording
 from interchange.sources import Source
 from interchange.vocabulary import lead_by_code
 
@@ -41,6 +42,14 @@ def check(source: Source) -> tuple[Finding, ...]:
     found.extend(_check_meta(file))
     found.extend(_check_object(file.dataset))
     return _in_order(tuple(dict.fromkeys(found)), file.dataset)
+
+
+def read_and_check(source: Source) -> tuple[Recording, tuple[Finding, ...]]:
+    """What ``read`` and ``check`` give, from one parsing; SourceError as ``read``."""
+    file = parse(source.data)
+    recording = read_parsed(file)
+    found = [*recording.findings, *_check_meta(file), *_check_object(file.dataset)]
+    return recording, _in_order(tuple(dict.fromkeys(found)), file.dataset)
 
 
 def _unreadable(error: SourceError) -> Finding:
@@ -138,6 +147,8 @@ def _check_codes(top: View) -> Iterator[Finding]:
 
 def _in_order(found: tuple[Finding, ...], top: DataSet) -> tuple[Finding, ...]:
     """Findings by the position of their place in the file; those whose place is not in the data set come last."""
+    if len(found) < 2:
+        return found
     wanted = {finding.place for finding in found}
     where: dict[str, int] = {}
     for owner, element in top.walk():

@@ -40,9 +40,14 @@ class Header(NamedTuple):
 def read(source: Source) -> Recording:
     """The recording in a DICOM file; SourceError names the place where nothing sound can be had."""
     try:
-        header = read_header(parse(source.data))
+        return read_parsed(parse(source.data))
     except SourceError as error:
         raise error.in_file(source.shown) from None
+
+
+def read_parsed(file: File) -> Recording:
+    """The recording in a file that was parsed already; SourceError where nothing sound can be had."""
+    header = read_header(file)
     recording = apply_lines(header.recording, header.top)
     _leave_unknown_context(header.top)
     return replace(

@@ -1,6 +1,7 @@
 """The real 12-lead object that ships with pydicom: an outside file of the retired scheme, with known faults."""
 
 from fractions import Fraction
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -8,6 +9,9 @@ import pytest
 from interchange.formats import dicom
 from interchange.sources import Source
 from tests.formats.dicom.support import TWELVE, opened, read, real_file, rules, verified, written
+
+
+SCENARIO = Path(__file__).resolve().parents[3] / "fixtures" / "scenario"
 
 
 @pytest.fixture(scope="module")
@@ -148,3 +152,11 @@ def test_reading_says_nothing_of_the_identity_strings():
     secrets = [str(oracle.PatientID), str(oracle.AccessionNumber), str(oracle.InstitutionName)]
     text = " ".join(f"{f.place} {f.reason} {f.clause}" for f in findings)
     assert not any(secret and secret in text for secret in secrets)
+
+
+def test_read_and_check_together_give_what_each_gives_alone():
+    for data in (real_file(), *(path.read_bytes() for path in sorted(SCENARIO.glob("*.dcm")))):
+        source = Source(data, "x.dcm")
+        recording, findings = dicom.read_and_check(source)
+        assert recording == dicom.read(source)
+        assert set(findings) == set(dicom.check(source))
