@@ -10,7 +10,6 @@ from interchange.formats import dicom
 from interchange.sources import Source
 from tests.formats.dicom.support import TWELVE, opened, read, real_file, rules, verified, written
 
-
 SCENARIO = Path(__file__).resolve().parents[3] / "fixtures" / "scenario"
 
 
