@@ -1,0 +1,223 @@
+"""What the reader will make of written annotations, and the lines of text for the rest.
+
+The annotations themselves are not read back while they are written, which would cost as much again; each rule here
+mirrors one of the reader, and tests compare both on everything that the model can hold.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import replace
+from fractions import Fraction
+from functools import cache
+from typing import TYPE_CHECKING
+
+from interchange.formats.aecg.annotation_codes import (
+    concept_in,
+    is_placed_measurement,
+    lead_code,
+    mark_code,
+    measurement_code,
+)
+from interchange.formats.aecg.codes import OWN, SAME_UNIT, SCHEMES, SECONDS, VOLTS
+from interchange.formats.aecg.concepts import mark_concept, measured, own_concept
+from interchange.formats.aecg.datatypes import plain
+from interchange.formats.aecg.difference import lines_for
+from interchange.formats.aecg.markup import WHITE
+from interchange.formats.aecg.read_series import lead_of
+from interchange.formats.aecg.regions import tracing_at
+from interchange.formats.aecg.write_types import clean, code_attributes, is_token, null_flavor, ts
+from interchange.model import Code, Mark, Measurement, Recording, Statement, Tracing
+
+if TYPE_CHECKING:
+    from interchange.formats.aecg.write_annotations import Written
+    from interchange.formats.aecg.write_series import Group
+
+__all__ = ["beats_of", "code_back", "content_lines", "unit_of"]
+
+
+def beats_of(recording: Recording) -> int:
+    """Number of representative beats that measurements are told apart by; none where there is no rhythm beside."""
+    return sum(tracing.kind != "rhythm" for tracing in recording.tracings) if recording.rhythms else 0
+
+
+def unit_of(unit: str | None) -> str:
+    """The unit as PQ can hold it."""
+    return unit if unit is not None and is_token(unit) else "1"
+
+
+def content_lines(recording: Recording, done: Written) -> list[str]:
+    """Lines for what the annotations do not say, under the indices that the reader will give."""
+    found: list[str] = []
+    beats = beats_of(recording)
+    for at, index in enumerate(done.measurements):
+        entry = recording.measurements[index]
+        beat = entry.beat if entry.beat is not None and 0 <= entry.beat < beats else None
+        found += lines_for(f"measurements[{at}]", entry, _measurement_back(entry, beat, False))
+    homes = {index: group.tracings for group in _all_groups(done.groups) for index in group.tracings}
+    for at, index in enumerate(done.marks):
+        found += _mark_lines(f"marks[{at}]", recording.marks[index], recording.tracings, homes)
+    numbers: Iterator[Statement] = _statements_back([recording.statements[index] for index in done.statements])
+    for at, (index, back) in enumerate(zip(done.statements, numbers, strict=True)):
+        found += lines_for(f"statements[{at}]", recording.statements[index], back)
+    return found
+
+
+def _all_groups(found: Iterable[Group]) -> Iterator[Group]:
+    for group in found:
+        yield group
+        yield from _all_groups(group.derived)
+
+
+def _seen_on(mark: Mark, tracings: Sequence[Tracing], home: Sequence[int]) -> tuple[int, Fraction, Fraction | None]:
+    """Tracing, start and end of a mark as the reader will find them from its time."""
+    end = mark.end if mark.end != mark.start else None
+    if len(home) == 1:
+        return mark.tracing, mark.start, end
+    begin = tracings[mark.tracing].start
+    found = tracing_at(tracings, [t.start + t.duration for t in tracings], home, mark.start + begin)
+    if found is None or found == mark.tracing:
+        return mark.tracing, mark.start, end
+    moved = begin - tracings[found].start
+    return found, mark.start + moved, end + moved if end is not None else None
+
+
+def _mark_lines(path: str, mark: Mark, tracings: Sequence[Tracing], homes: dict[int, list[int]]) -> list[str]:
+    back = tuple(_measurement_back(entry, None, True) for entry in mark.measurements)
+    inner = [
+        line
+        for at, (entry, other) in enumerate(zip(mark.measurements, back, strict=True))
+        for line in lines_for(f"{path}.measurements[{at}]", entry, other)
+    ]
+    if is_placed_measurement(mark):
+        code = measurement_code(
+            mark.measurements[0].concept, mark.lead is not None, True, mark.measurements[0].source_code
+        )
+        words = mark.source_code.meaning if mark.source_code else None
+        given = Code(dict(code)["code"], dict(code).get("codeSystem") or dict(code).get("codeSystemName"), words)
+        concept = "other"
+        source: Code | None = code_back(given)
+    else:
+        concept, source = _mark_back(mark.concept, mark.end in (None, mark.start), mark.source_code)
+    tracing, start, end = _seen_on(mark, tracings, homes[mark.tracing])
+    seen = replace(
+        mark,
+        tracing=tracing,
+        start=start,
+        end=end,
+        concept=concept,
+        source_code=source,
+        text=_words(mark.text),
+        lead=_lead_back(mark.lead),
+        group=_words(mark.group),
+    )
+    return [*lines_for(path, mark, seen), *inner]
+
+
+@cache
+def _mark_back(concept: str, point: bool, source: Code | None) -> tuple[str, Code | None]:
+    """The concept and code that the reader will give back."""
+    attributes, value, part = mark_code(concept, source)
+    row = concept_in(concept, "mark")
+    if value or part:
+        if part and not point:
+            other = mark_concept(value)
+            return (other.id if other else "other"), None
+        return concept, None
+    code = dict(attributes).get("code", "")
+    if row is not None or concept != "other":
+        return (concept if row is not None else "other"), None
+    known = mark_concept(code)
+    return (known.id, None) if known is not None else ("other", code_back(source) if source else source)
+
+
+def _words(text: str | None) -> str | None:
+    return clean(text).strip(WHITE) or None if text else None
+
+
+@cache
+def _lead_back(lead: str | None) -> str | None:
+    if lead is None or lead_code(lead) is not None:
+        return lead
+    known = lead_of(lead)
+    if known is None:
+        return lead if is_token(lead) else None
+    from interchange.vocabulary import channel_name
+
+    return channel_name(known)
+
+
+def _measurement_back(entry: Measurement, beat: int | None, in_mark: bool) -> Measurement:
+    """The measurement as the reader will give it back, without lines of text."""
+    concept, unit, source = _concept_back(entry.concept, entry.lead is not None, in_mark, entry.source_code)
+    back = replace(
+        entry, concept=concept, source_code=source, beat=beat, lead=_lead_back(entry.lead), text=_words(entry.text)
+    )
+    if entry.value is not None:
+        said = SAME_UNIT.get(unit_of(entry.unit), unit_of(entry.unit))
+        same = said == unit or (not (said in VOLTS and unit == "uV") and not (said in SECONDS and unit in SECONDS))
+        back = replace(back, unit=said if same else unit, absent=None)
+        if not same:
+            back = replace(back, value=None)
+    elif back.text is None:
+        reason = entry.absent if null_flavor(entry.absent) != "NI" else None
+        said_or_own = entry.unit if entry.unit and is_token(entry.unit) else unit or None
+        back = replace(back, absent=reason, unit=SAME_UNIT.get(said_or_own or "", said_or_own))
+    else:
+        back = replace(back, absent=None, unit=None)
+    return back
+
+
+@cache
+def _concept_back(concept: str, lead: bool, in_mark: bool, source: Code | None) -> tuple[str, str, Code | None]:
+    """Concept, its unit, and the source's code that the reader will give back."""
+    attributes = dict(measurement_code(concept, lead, in_mark, source))
+    code = attributes.get("code", "")
+    if attributes.get("codeSystemName") == OWN:
+        row = own_concept(code, lead)[0]
+    else:
+        row = measured(code, lead)[0] if code else None
+    if row is None:
+        return "other", "", code_back(source) if source else Code()
+    return row.id, row.unit, None
+
+
+def _statements_back(entries: list[Statement]) -> Iterator[Statement]:
+    """The statements as the reader will give them back: groups numbered as they come."""
+    number = -1
+    before: tuple[object, ...] | None = None
+    for entry in entries:
+        now = (entry.author, entry.author_kind, entry.time, entry.group)
+        if now != before:
+            number += 1
+        before = now
+        row = concept_in(entry.kind, "global")
+        kind = entry.kind if row is not None and row.aecg_code else "interpretation-statement"
+        yield Statement(
+            clean(entry.text).strip(WHITE),
+            kind,
+            number,
+            tuple(back for back in map(code_back, entry.codes) if back != Code()),
+            _author_back(entry),
+            entry.author_kind,
+            entry.time if ts(entry.time) is not None else None,
+        )
+
+
+def _author_back(entry: Statement) -> str | None:
+    words = _words(entry.author)
+    return words if words is None or entry.author_kind == "machine" else plain(words)
+
+
+def code_back(code: Code) -> Code:
+    """The code as the reader will give it back."""
+    attributes = code_attributes(code)
+    if not attributes:
+        words = _words(code.meaning or code.value)
+        return Code(None, None, words)
+    scheme = (
+        SCHEMES.get(attributes.get("codeSystem", ""))
+        or attributes.get("codeSystem")
+        or attributes.get("codeSystemName")
+    )
+    return Code(attributes["code"], _words(scheme), _words(attributes.get("displayName")))
