@@ -260,14 +260,22 @@ def factor(value: object) -> Fraction:
 
 def duration(node: Node | None, log: Log) -> Fraction | None:
     """A PQ of time in seconds; None where there is none or the unit is no time."""
-    value, unit = physical(node, log)
-    return in_seconds(value, unit) if value is not None and unit in SECONDS else None
+    if node is None:
+        return None
+    given = node.attributes
+    seconds = _seconds(given.get("value", ""), given.get("unit", ""))
+    if seconds is None:
+        value, unit = physical(node, log)
+        return value * factor(SECONDS[unit]) if value is not None and unit in SECONDS else None
+    del given["value"], given["unit"]
+    return seconds
 
 
 @lru_cache(maxsize=4096)
-def in_seconds(value: Fraction, unit: str) -> Fraction:
-    """A time in a unit of the table in seconds."""
-    return value * factor(SECONDS[unit])
+def _seconds(value: str, unit: str) -> Fraction | None:
+    """A time in seconds from its text; None for what is not written plainly."""
+    amount = fraction_from(value)
+    return amount * factor(SECONDS[unit]) if amount is not None and unit in SECONDS else None
 
 
 def text_of(node: Node | None) -> str | None:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from fractions import Fraction
 from typing import TYPE_CHECKING, Any
 
@@ -41,19 +41,29 @@ class Placed:
 
 @dataclass(slots=True, eq=False)
 class _Piece:
-    """Segments that make one tracing; ``starts``: their first samples in it; ``given``: number of samples present."""
+    """Segments that make one tracing.
+
+    ``starts``: their first samples in it; ``rows``: its leads in order; ``given``: number of samples present;
+    ``keys``: what tells the leads apart, made when a second segment comes.
+    """
 
     segments: list[Segment]
     starts: list[int]
     length: int
-    leads: dict[tuple[Any, ...], Row]
-    repeated: bool
+    rows: list[Row]
     given: int
+    keys: dict[tuple[Any, ...], Row] = field(default_factory=dict)
 
     @property
     def end(self) -> int:
         """The sample behind the last segment."""
         return self.starts[-1] + self.segments[-1].length
+
+    def keyed(self) -> dict[tuple[Any, ...], Row]:
+        """The leads by their keys; fewer than the leads where two cannot be told apart."""
+        if not self.keys:
+            self.keys = {_key(row): row for row in self.rows}
+        return self.keys
 
 
 def zoned(time: Moment, zone: int | None) -> Moment:
@@ -223,13 +233,12 @@ def _pieces(series: Series, zone: int | None, log: Log) -> list[_Piece]:
 def _piece(segment: Segment) -> _Piece:
     """A tracing that begins with this segment, as long as was noted where the samples present justify that."""
     rows = [*segment.rows, *segment.absent]
-    leads = {_key(row): row for row in rows}
     given = sum(row.samples.size for row in segment.rows)
     note = segment.controls.segment
     first, length = (note.first, max(note.length, note.first + segment.length)) if note else (0, segment.length)
     if not _fits(length, len(rows), given):
         first, length = 0, segment.length
-    return _Piece([segment], [first], length, leads, len(leads) < len(rows), given)
+    return _Piece([segment], [first], length, rows, given)
 
 
 def _fits(length: int, leads: int, given: int) -> bool:
@@ -243,7 +252,7 @@ def _key(row: Row) -> tuple[Any, ...]:
 
 def _is_apart(home: _Piece, segment: Segment) -> bool:
     """Whether two segments share no lead, or differ in rate: then they are tracings of their own by nature."""
-    names = {row.channel.name for row in home.leads.values()}
+    names = {row.channel.name for row in home.rows}
     return segment.step != home.segments[0].step or not names & {row.channel.name for row in segment.rows}
 
 
@@ -251,21 +260,24 @@ def _join(home: _Piece, segment: Segment, series: Series, zone: int | None) -> b
     """Add a later segment to a tracing when its leads, rate and time fit; whether it was added."""
     first = home.segments[0]
     note = segment.controls.segment
-    leads = {_key(row): row for row in segment.rows}
-    new = {key: row for key, row in leads.items() if key not in home.leads}
-    if segment.step != first.step or (new and note is None) or home.repeated or len(leads) < len(segment.rows):
+    if segment.step != first.step:
+        return False
+    leads, known = {_key(row): row for row in segment.rows}, home.keyed()
+    new = {key: row for key, row in leads.items() if key not in known}
+    if (new and note is None) or len(known) < len(home.rows) or len(leads) < len(segment.rows):
         return False
     begin = note.first if note is not None else _offset(first, segment, series, zone, home.starts[0])
     if begin is None or begin < home.end:
         return False
     length = max(home.length, begin + segment.length)
     given = home.given + sum(row.samples.size for row in segment.rows)
-    if not _fits(length, len(home.leads) + len(new), given):
+    if not _fits(length, len(home.rows) + len(new), given):
         return False
     home.segments.append(segment)
     home.starts.append(begin)
     home.length, home.given = length, given
-    home.leads.update(new)
+    home.rows.extend(new.values())
+    known.update(new)
     return True
 
 
@@ -285,7 +297,7 @@ def _offset(first: Segment, segment: Segment, series: Series, zone: int | None, 
 
 
 def _tracing(piece: _Piece, series: Series, start: Fraction, of: int | None, rank: int) -> Tracing:
-    rows = [*piece.segments[0].rows, *piece.segments[0].absent] if piece.repeated else list(piece.leads.values())
+    rows = piece.rows
     rows.sort(key=lambda row: row.row if row.row is not None else -1)
     extras = [("aecg.series", str(rank))] if rank else []
     if series.id is not None:
@@ -320,7 +332,9 @@ def _stacked(rows: list[Row], piece: _Piece) -> tuple[NDArray[Any], NDArray[Any]
 
     length = piece.length
     if len(piece.segments) == 1 and all(row.samples.size == length and row.missing is None for row in rows):
-        return np.stack([row.samples for row in rows]), None
+        stacked = np.stack([row.samples for row in rows])
+        stacked.flags.writeable = False  # so that the tracing takes it as it is
+        return stacked, None
     samples = np.zeros((len(rows), length), dtype=np.int32)
     missing = np.ones((len(rows), length), dtype=np.bool_)
     places = {id(row): at for at, row in enumerate(rows)}

@@ -100,7 +100,7 @@ def _on_tracing(
     if chosen is None:
         return scope.region
     begin = scope.set.placed.tracings[chosen].start
-    if not begin <= at <= scope.set.placed.ends[chosen]:
+    if at < begin or at > scope.set.placed.ends[chosen]:
         scope.set.log.add("aecg.boundary-outside", node)
     if begin:
         low, high = (t - begin if t is not None else None for t in (low, high))
@@ -116,6 +116,8 @@ def tracing_at(
     tracings: Sequence[Tracing], ends: Sequence[Fraction], chosen: Sequence[int], at: Fraction
 ) -> int | None:
     """Which of the chosen tracings holds an instant: the first that spans it, else the nearest one."""
+    if len(chosen) == 1:
+        return chosen[0]
     best: tuple[Fraction, int] | None = None
     for index in chosen:
         start, end = tracings[index].start, ends[index]
