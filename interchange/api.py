@@ -271,11 +271,14 @@ class _Job:
             ) from error
         files = self._named(encoded)
         written = self._read_back(encoded, files) if self.verify else None
+        comparison = compare_recordings(recording, written) if written is not None else Comparison(())
+        if any(found.kind == "added" and found.protected for found in comparison.differences):
+            raise TargetError("what was written holds a signal that the recording does not have", file=str(self.target))
         receipt = build_receipt(
             original,
             recording,
             written,
-            compare_recordings(recording, written) if written is not None else Comparison(()),
+            comparison,
             requested=compare_recordings(original, recording) if recording is not original else None,
             notes=encoded.notes,
             account=module.ACCOUNT,

@@ -4,11 +4,15 @@ from __future__ import annotations
 
 from dataclasses import replace
 from fractions import Fraction
+from pathlib import Path
 
 import numpy as np
 import pytest
 
+import interchange
 from interchange.compare import Comparison, compare_recordings
+from interchange.errors import TargetError
+from interchange.formats import load
 from interchange.model import (
     Acquisition,
     Channel,
@@ -24,6 +28,7 @@ from interchange.model import (
     Statement,
     Tracing,
 )
+from interchange.sources import Source
 
 
 def tracing(step: Fraction = Fraction(5), **fields: object) -> Tracing:
@@ -221,3 +226,17 @@ def test_the_public_function_is_not_hidden_by_the_package_of_its_name() -> None:
     recording = interchange.Recording.from_arrays(np.zeros((1, 4), np.int16), ["II"], 500)
     assert interchange.compare.compare_recordings is compare_recordings
     assert interchange.compare(recording, recording).same
+
+
+def test_an_output_with_a_signal_of_its_own_is_never_published(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    module = load("scp")
+
+    def read_one_more(source: Source) -> Recording:
+        found = module_read(source)
+        return found.with_(tracings=(*found.tracings, tracing(start=Fraction(99))))
+
+    module_read = module.read
+    monkeypatch.setattr(module, "read", read_one_more)
+    with pytest.raises(TargetError, match="a signal that the recording does not have"):
+        interchange.write(BASE, tmp_path / "x.scp")
+    assert list(tmp_path.iterdir()) == []
