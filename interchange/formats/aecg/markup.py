@@ -29,6 +29,8 @@ GZIP = b"\x1f\x8b"
 NATIVE = {"utf-8": "UTF-8", "iso8859-1": "ISO-8859-1", "ascii": "UTF-8"}
 """Encodings that are handed to the parser as they are; all others are made UTF-8 first."""
 
+FOLDED = "sequenceSet"
+
 _DECLARATION = re.compile(rb"""<\?xml\s[^>]{0,200}?encoding\s*=\s*["']([A-Za-z][A-Za-z0-9._-]{0,40})["']""")
 _WIDE = re.compile(rb"(?:[ \t\r\n]\0){0,64}(<)\0|(?:\0[ \t\r\n]){0,64}\0<")
 _BLANK = b" \t\r\n"
@@ -115,6 +117,16 @@ class Node:
         """All text inside, that of children included, without blanks at its ends."""
         return "".join(self.element.itertext()).strip(WHITE)
 
+    @property
+    def namespace(self) -> str:
+        """The namespace of the element, empty where it has none."""
+        return namespace_of(self.element)
+
+    def unfold(self) -> None:
+        """Give a folded node its children."""
+        if not self.children:
+            _grow([self], self.namespace)
+
     def claim(self) -> None:
         """Mark everything below as taken."""
         stack = [self]
@@ -145,18 +157,19 @@ def parse(data: bytes) -> Document:
 
 
 def tree(root: etree._Element) -> Node:
-    """The tree of nodes below ``root``; SourceError when it is nested too deep."""
-    namespace = namespace_of(root)
+    """The tree of nodes below ``root``; SourceError when it is nested too deep.
+
+    Components of a sequence set stay folded (:meth:`Node.unfold`): nearly all of them are read without nodes.
+    """
+    top = Node(_local(str(root.tag), namespace_of(root)), dict(root.items()), root)
+    _grow([top], namespace_of(root))
+    return top
+
+
+def _grow(level: list[Node], namespace: str) -> None:
+    """Give each node its children, and so on down."""
     names: dict[str, str] = {}
-
-    def local(tag: str) -> str:
-        space, _, name = tag[1:].partition("}") if tag.startswith("{") else ("", "", tag)
-        names[tag] = name if space == namespace else tag
-        return names[tag]
-
-    top = Node(local(str(root.tag)), dict(root.items()), root)
     known = names.get
-    level = [top]
     for _ in range(limit("xml_depth")):
         below: list[Node] = []
         for node in level:
@@ -164,19 +177,25 @@ def tree(root: etree._Element) -> Node:
             for element in node.element:
                 tag: Any = element.tag
                 child = Node.__new__(Node)  # without a call of __init__: half the time of this loop
-                child.name = known(tag) or local(tag)
+                child.name = known(tag) or names.setdefault(tag, _local(tag, namespace))
                 child.attributes = dict(element.items())
                 child.element = element
                 child.children = []
                 child.used = False
                 children.append(child)
-            below += children
+            below += children if node.name != FOLDED else [child for child in children if child.name != "component"]
         level = below
         if not level:
-            return top
+            return
     raise SourceError(
         f"more than {limit('xml_depth')} elements inside one another", f"line {level[0].element.sourceline}"
     )
+
+
+def _local(tag: str, namespace: str) -> str:
+    """The local name of a tag in that namespace, the whole tag in another."""
+    space, _, name = tag[1:].partition("}") if tag.startswith("{") else ("", "", tag)
+    return name if space == namespace else tag
 
 
 def local_name(element: etree._Element) -> str:

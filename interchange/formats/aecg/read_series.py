@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 from fractions import Fraction
-from functools import cache, lru_cache
+from functools import cache
 from typing import TYPE_CHECKING, Any
 
 from interchange.errors import SourceError
@@ -19,11 +19,11 @@ from interchange.formats.aecg.datatypes import (
     moment,
     physical,
 )
-from interchange.formats.aecg.decimals import fraction_from
 from interchange.formats.aecg.digits import Digits, DigitsError, TooWideError, digits_from
 from interchange.formats.aecg.limits import MAX_NESTING
 from interchange.formats.aecg.log import Log
 from interchange.formats.aecg.markup import WHITE, Node, place_of
+from interchange.formats.aecg.plain_rows import plain_row, plain_scale
 from interchange.formats.aecg.read_controls import Controls, read_controls, read_nested
 from interchange.model import Channel, Identifier, Kind, Moment
 
@@ -109,7 +109,13 @@ def _segment(node: Node, series: Series, log: Log) -> Segment | None:
     time: tuple[Fraction, Moment | None, Fraction | None] | None = None
     times = 0
     rows: list[Row] = []
+    prefix = f"{{{node.namespace}}}" if node.namespace else ""
     for component in node.takes("component"):
+        plain = _plain(component, prefix, pad)
+        if plain is not None:
+            rows.append(plain)
+            continue
+        component.unfold()
         for sequence in component.takes("sequence"):
             label = _label(sequence.take("code"))
             text = label[0]
@@ -134,6 +140,22 @@ def _segment(node: Node, series: Series, log: Log) -> Segment | None:
     _check_rows(node, rows, length, log)
     absent = [_row(lead, _label(lead.take("code")), lead.take("value"), None, log) for lead in controls.absent]
     return Segment(node, step, rows, length, head, relative, controls, [row for row in absent if row is not None])
+
+
+def _plain(component: Node, prefix: str, pad: int | None) -> Row | None:
+    """A row by the short way; None where the long one must be gone."""
+    found = plain_row(component.element, prefix) if pad is None and not component.children else None
+    if found is None:
+        return None
+    code, channel, text = found
+    try:
+        read = digits_from(text)
+    except DigitsError:
+        return None
+    if read.deviations or read.values.size == 0:
+        return None
+    component.attributes.clear()
+    return Row(channel, code, read.values, None, None)
 
 
 def _check_rows(node: Node, rows: list[Row], length: int, log: Log) -> None:
@@ -341,22 +363,13 @@ def _label(code: Node | None) -> Label:
     return code_text(code), shown, system
 
 
-@lru_cache(maxsize=256)
-def _plain_scale(step: str, unit: str, origin: str) -> tuple[Fraction, Fraction, str] | None:
-    """Step and offset in microvolts where both are given in one unit of voltage; None for anything else."""
-    a, b = fraction_from(step), fraction_from(origin)
-    if unit not in VOLTS or not a or b is None:
-        return None
-    return a * factor(VOLTS[unit]), b * factor(VOLTS[unit]), "uV"
-
-
 def _scale(value: Node, lead: bool, log: Log) -> tuple[Fraction, Fraction, str | None] | None:
     """Step, offset and unit of a lead, voltages in microvolts; None when there is no usable scale."""
     scale, origin = value.take("scale"), value.take("origin")
     if scale is not None and origin is not None:
         a, b = scale.attributes, origin.attributes
         if len(a) == len(b) == 2 and a.get("unit") == b.get("unit"):
-            usual = _plain_scale(a.get("value", ""), a.get("unit", ""), b.get("value", ""))
+            usual = plain_scale(a.get("value", ""), a.get("unit", ""), b.get("value", ""))
             if usual is not None:
                 scale.attributes, origin.attributes = {}, {}
                 return usual

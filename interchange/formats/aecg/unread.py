@@ -82,9 +82,7 @@ def _children(node: Node, path: str) -> list[tuple[Node, str]]:
 
 def _size(node: Node) -> int:
     """Bytes of the element's text and attributes, its own and those of everything inside."""
-    size, stack = 0, [node]
-    while stack:
-        current = stack.pop()
-        size += len(current.element.text or "") + sum(len(k) + len(v) for k, v in current.attributes.items())
-        stack.extend(current.children)
+    size = 0
+    for element in node.element.iter():
+        size += len((element.text or "").encode()) + sum(len(str(k)) + len(str(v)) for k, v in element.items())
     return size

@@ -12,6 +12,7 @@ import pytest
 from lxml import etree
 
 from interchange.formats import aecg
+from interchange.formats.aecg import read_series
 from interchange.model import Code, Device, Filters, Identifier, Measurement, Moment, Person, PersonName, Quantity
 from tests.formats.aecg import plain
 from tests.formats.aecg.support import (
@@ -144,6 +145,38 @@ def test_the_full_skeleton_in_words() -> None:
     beat = next(m for m in recording.marks if m.concept == "normal-beat")
     assert [(m.concept, m.value, m.lead) for m in beat.measurements] == [("qt-interval", 390, "II")]
     assert dict(beat.measurements[0].extras) == {"aecg.start": "0.004", "aecg.end": "0.016"}
+
+
+STRICT = '<sequence classCode="OBS" moodCode="EVN">'
+DETOURS = {
+    "strict": ("", ""),
+    "another attribute": (STRICT, '<sequence classCode="OBS" moodCode="EVN" nullFlavor="NI">'),
+    "comment between": ("<digits>4 5 -6</digits>", "<!-- x --><digits>4 5 -6</digits>"),
+    "prefixed type": ('xsi:type="SLIST_PQ"', 'xmlns:v3="urn:hl7-org:v3" xsi:type="v3:SLIST_PQ"'),
+    "display name": ('code="MDC_ECG_LEAD_II"', 'code="MDC_ECG_LEAD_II" displayName="Lead two"'),
+    "two units of voltage": ('<scale value="4.88" unit="uV"/>', '<scale value="0.00488" unit="mV"/>'),
+    "other spelling": ('code="MDC_ECG_LEAD_II"', 'code="mdc_ecg_lead_ii"'),
+    "plus signs": ("<digits>4 5 -6</digits>", "<digits>+4 +5 -6</digits>"),
+}
+
+
+@pytest.mark.parametrize("name", DETOURS)
+def test_the_short_and_the_long_way_to_samples_agree(name: str, monkeypatch: pytest.MonkeyPatch) -> None:
+    text = edited(DETOURS[name]) if name != "strict" else kept()
+    short = read(text)
+    monkeypatch.setattr(read_series, "plain_row", lambda component, prefix: None)
+    long = read(text)
+    assert short == long
+    assert short.tracings[0].samples.tolist() == [[1, -2, 3], [4, 5, -6]]
+    assert {channel.step for channel in short.tracings[0].channels} == {Fraction(122, 25)}
+
+
+def test_the_short_way_is_gone_where_it_can_be(monkeypatch: pytest.MonkeyPatch) -> None:
+    def fail(*_: object) -> None:
+        raise AssertionError("the long way was gone")
+
+    monkeypatch.setattr(read_series, "_row", fail)
+    assert read(kept()).tracings[0].names == ("I", "II")
 
 
 # Several sets and series -------------------------------------------------------------------------------------------
