@@ -6,7 +6,7 @@ from collections import Counter, deque
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from concurrent.futures import FIRST_COMPLETED, Executor, Future, wait
 from concurrent.futures.process import BrokenProcessPool
-from contextlib import ExitStack
+from contextlib import ExitStack, suppress
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, Protocol
@@ -95,6 +95,7 @@ def run_batch(
                 watcher.add(len(batch), sum(outcome.status != "done" for _, outcome in batch))
         entries = [journal.entries[item.name] for item in items]
     publish(folder, [("manifest.csv", manifest_bytes(entries))], overwrite=True)
+    _sweep({(folder / item.output).parent for item in items if item.output})
     statuses = Counter(entry["status"] for entry in entries)
     return BatchResult(
         total=len(items),
@@ -106,6 +107,14 @@ def run_batch(
         with_errors=sum(entry["errors"] > 0 for entry in entries),
         manifest=folder / "manifest.csv",
     )
+
+
+def _sweep(folders: Iterable[Path]) -> None:
+    """Remove what killed workers left unfinished under temporary names, now that nobody is at work any more."""
+    for folder in folders:
+        for path in folder.glob(".interchange-*.part"):
+            with suppress(OSError):
+                path.unlink()
 
 
 @dataclass(frozen=True, slots=True)

@@ -30,7 +30,7 @@ def installed(tmp_path_factory: pytest.TempPathFactory) -> Path:
 def run(site: Path, *arguments: str, cwd: Path) -> subprocess.CompletedProcess[str]:
     environment = {key: value for key, value in os.environ.items() if key != "PYTHONPATH"}
     code = (
-        "import sys; sys.path[:] = [p for p in sys.path if p and not p.startswith(sys.argv[1])]; "
+        "import sys; sys.path[:] = [p for p in sys.path if p and p != sys.argv[1]]; "
         "sys.path.insert(0, sys.argv[2]); import interchange; "
         "assert interchange.__file__.startswith(sys.argv[2]), interchange.__file__; "
         "from interchange.cli.main import main; sys.exit(main(sys.argv[3:]))"
