@@ -505,6 +505,12 @@ def test_a_plain_recording_comes_back_whole(recording: Recording, edition: str) 
     assert {d.path.split(".")[0] for d in compare_recordings(recording, back).differences} <= {"document_id"}
 
 
+def _unit_of_nothing(recording: Recording, path: str) -> bool:
+    """Whether this is the unit of a measurement of a mark that has no value: it reads back as the concept's own."""
+    found = re.fullmatch(r"marks\[(\d+)\]\.measurements\[(\d+)\]\.unit", path)
+    return found is not None and recording.marks[int(found[1])].measurements[int(found[2])].value is None
+
+
 @pytest.mark.parametrize("edition", EDITIONS)
 @settings(max_examples=20, deadline=None, suppress_health_check=list(HealthCheck))
 @given(recording=strategies.full())
@@ -518,6 +524,6 @@ def test_anything_that_the_model_holds_comes_back(recording: Recording, edition:
     assert_valid(data, edition)
     empty = any(t.missing is not None and t.missing.all() for t in recording.tracings)
     for difference in compare_recordings(recording, read(data)).differences:
-        if not FREE.fullmatch(difference.path):
+        if not FREE.fullmatch(difference.path) and not _unit_of_nothing(recording, difference.path):
             assert empty, difference
             assert LOSS.fullmatch(difference.path), difference
