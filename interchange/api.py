@@ -272,7 +272,8 @@ class _Job:
         files = self._named(encoded)
         written = self._read_back(encoded, files) if self.verify else None
         comparison = compare_recordings(recording, written) if written is not None else Comparison(())
-        if any(found.kind == "added" and found.protected for found in comparison.differences):
+        kinds = {found.kind for found in comparison.differences if found.protected}
+        if kinds == {"added"}:  # with something lost as well it is a loss, which the policy judges
             raise TargetError("what was written holds a signal that the recording does not have", file=str(self.target))
         receipt = build_receipt(
             original,
