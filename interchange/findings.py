@@ -7,8 +7,9 @@ rules in tables of their own; nothing here knows them.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import Literal
+
+from interchange.records import dataclass
 
 __all__ = ["SEVERITIES", "Finding", "Rule", "Severity"]
 

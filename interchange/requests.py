@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 from interchange.errors import UsageError
 from interchange.model import Mark, Measurement, Moment, Recording, Tracing
 from interchange.model.lines import apply, escaped
+from interchange.records import dataclass
 
 __all__ = ["FIELD_NAMES", "Requests"]
 

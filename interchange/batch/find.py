@@ -5,11 +5,11 @@ from __future__ import annotations
 import os
 from collections import Counter
 from collections.abc import Iterable, Iterator
-from dataclasses import dataclass
 from pathlib import Path, PurePosixPath
 
 from interchange import formats
 from interchange.errors import SourceError, UsageError
+from interchange.records import dataclass
 from interchange.sources import Source, is_plain_name
 
 __all__ = ["Found", "find_recordings", "output_names"]

@@ -5,7 +5,7 @@ from __future__ import annotations
 import contextlib
 import json
 from collections.abc import Sequence
-from dataclasses import asdict, dataclass, field
+from dataclasses import asdict, field
 from hashlib import sha256
 from pathlib import Path
 from typing import Any, Literal
@@ -14,6 +14,7 @@ from interchange._version import __version__
 from interchange.deidentify import Key, Policy
 from interchange.errors import InterchangeError, RefusedError
 from interchange.model.lines import decimal
+from interchange.records import dataclass
 from interchange.requests import Requests
 
 __all__ = ["Job", "Outcome", "Settings", "work"]

@@ -7,7 +7,6 @@ from collections.abc import Callable, Iterable, Iterator, Sequence
 from concurrent.futures import FIRST_COMPLETED, Executor, Future, wait
 from concurrent.futures.process import BrokenProcessPool
 from contextlib import ExitStack, suppress
-from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, Protocol
 
@@ -19,6 +18,7 @@ from interchange.deidentify import Key
 from interchange.errors import TargetError
 from interchange.formats import by_name
 from interchange.publish import publish
+from interchange.records import dataclass
 
 __all__ = ["BatchResult", "run_batch"]
 

@@ -7,7 +7,6 @@ when next to nothing of the misfit is left and no other cause explains as much.
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
 from fractions import Fraction
 from itertools import combinations
 from typing import TYPE_CHECKING, Literal, TypeAlias
@@ -15,6 +14,7 @@ from typing import TYPE_CHECKING, Literal, TypeAlias
 import numpy as np
 
 from interchange.leads import RELATIONS, Samples, parse
+from interchange.records import dataclass
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray

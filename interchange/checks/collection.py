@@ -7,12 +7,12 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import dataclass
 
 from interchange.checks.config import CheckConfig
 from interchange.checks.sources import PROJECT
 from interchange.findings import Finding, Rule
 from interchange.model import Recording
+from interchange.records import dataclass
 
 __all__ = ["RULES", "Summary", "check_collection", "summary_of"]
 

@@ -9,7 +9,7 @@ from __future__ import annotations
 import csv
 import re
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass, field
+from dataclasses import field
 from fractions import Fraction
 from functools import cache
 from pathlib import Path
@@ -18,6 +18,7 @@ from typing import Any
 from interchange.errors import UsageError
 from interchange.findings import SEVERITIES, Finding, Severity
 from interchange.model import Moment, Quantity
+from interchange.records import dataclass
 
 __all__ = ["CheckConfig", "DeviceDefaults", "Limit", "Threshold", "limits", "load_config", "thresholds"]
 

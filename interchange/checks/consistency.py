@@ -8,7 +8,6 @@ are exact (:mod:`interchange.leads.residuals`); only where one does not hold the
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
 from fractions import Fraction
 
 import numpy as np
@@ -18,6 +17,7 @@ from interchange.checks.sources import ELECTRODE_ALGEBRA, PROJECT
 from interchange.checks.view import Row, Strip, View, number, seconds
 from interchange.findings import Finding, Rule
 from interchange.leads import Residual, Samples, parse, residuals, rounding_tolerance
+from interchange.records import dataclass
 
 __all__ = ["RULES", "Sums", "check", "limb_samples", "sums"]
 

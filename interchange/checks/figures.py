@@ -7,13 +7,13 @@ than an hour.  Every measure is told as it is defined here; none of them judges 
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
 from fractions import Fraction
 from typing import TYPE_CHECKING, Any, TypeAlias
 
 import numpy as np
 
 from interchange.checks.view import Row, Strip
+from interchange.records import dataclass
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray

@@ -7,13 +7,13 @@ Sets are rows of the table of lead sets.  What is missing is told in three kinds
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
 from functools import lru_cache
 
 from interchange.checks.sources import A07, ELECTRODE_ALGEBRA, P05
 from interchange.checks.view import CHEST, Strip, View, listed
 from interchange.findings import Finding, Rule
 from interchange.leads import LIMB_LEADS, Derivation, completeness, derivations, identify
+from interchange.records import dataclass
 from interchange.vocabulary import LeadSet, channel_name, lead, lead_set
 
 __all__ = ["RULES", "LeadSummary", "check", "summarise"]

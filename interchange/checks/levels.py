@@ -9,7 +9,6 @@ from __future__ import annotations
 
 import itertools
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
 from fractions import Fraction
 from typing import TYPE_CHECKING
 
@@ -21,6 +20,7 @@ from interchange.checks.sources import PROJECT, U18
 from interchange.checks.view import Row, Strip, View, number
 from interchange.findings import Finding, Rule
 from interchange.model import Measurement
+from interchange.records import dataclass
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass
 from fractions import Fraction
 from typing import Any
 
@@ -14,6 +13,7 @@ from interchange.checks.view import View, listed, number
 from interchange.findings import SEVERITIES, Finding
 from interchange.leads import LIMB_LEADS
 from interchange.model.lines import decimal
+from interchange.records import dataclass
 
 __all__ = ["AREAS", "CAUTIONS", "REPORT_VERSION", "Report", "verdict_of"]
 

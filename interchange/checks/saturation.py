@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from fractions import Fraction
 from typing import TYPE_CHECKING, Any
 
@@ -10,6 +9,7 @@ import numpy as np
 
 from interchange.checks.view import Row
 from interchange.model import Tracing
+from interchange.records import dataclass
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray

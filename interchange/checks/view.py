@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Hashable, Iterable, Sequence
-from dataclasses import dataclass, field
+from dataclasses import field
 from fractions import Fraction
 from typing import TYPE_CHECKING, Any
 
 from interchange.model import Channel, Mark, Recording, Tracing
+from interchange.records import dataclass
 from interchange.vocabulary import Lead, lead_for_channel
 
 if TYPE_CHECKING:

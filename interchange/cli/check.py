@@ -9,7 +9,7 @@ from __future__ import annotations
 import argparse
 from collections import defaultdict
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -18,6 +18,7 @@ from interchange.cli.convert import add_from
 from interchange.cli.output import put, put_document, style, width
 from interchange.errors import InterchangeError, UsageError
 from interchange.findings import SEVERITIES
+from interchange.records import dataclass
 
 if TYPE_CHECKING:
     from interchange.checks import CheckConfig, Report, Summary

@@ -5,10 +5,10 @@ from __future__ import annotations
 import os
 import sys
 from collections.abc import Sequence
-from dataclasses import dataclass
 from pathlib import Path
 
 from interchange.errors import SourceError
+from interchange.records import dataclass
 
 __all__ = ["Named", "named_files", "recordings_in"]
 

@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from fractions import Fraction
 from typing import Literal
+
+from interchange.records import dataclass
 
 __all__ = ["PROTECTED", "Comparison", "Difference", "Protected"]
 

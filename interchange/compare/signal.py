@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections import defaultdict, deque
 from collections.abc import Hashable, Sequence
-from dataclasses import dataclass, fields
+from dataclasses import fields
 from fractions import Fraction
 from typing import Any
 
@@ -12,6 +12,7 @@ from interchange.compare.difference import Difference
 from interchange.compare.values import FieldWalk, text_of
 from interchange.model import Channel, Tracing
 from interchange.model.exact import common_denominator, scaled
+from interchange.records import dataclass
 
 __all__ = ["TracingWalk", "match_tracings"]
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import dataclasses
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, field
+from dataclasses import field
 from fractions import Fraction
 from typing import Any
 
@@ -12,6 +12,7 @@ from interchange.compare.difference import Difference, Protected
 from interchange.compare.match import match
 from interchange.model import Code, Moment, Quantity
 from interchange.model.lines import line
+from interchange.records import dataclass
 
 __all__ = ["FieldWalk", "text_of"]
 

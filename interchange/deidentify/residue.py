@@ -7,11 +7,11 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterable, Iterator
-from dataclasses import dataclass
 
 from interchange.findings import Finding, Rule
 from interchange.model import Moment, Recording
 from interchange.model.lines import lines_below
+from interchange.records import dataclass
 
 __all__ = ["RULES", "Residue", "find_residue", "needles"]
 

@@ -6,7 +6,7 @@ import dataclasses
 import re
 from collections import Counter
 from collections.abc import Iterable
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from fractions import Fraction
 from typing import Literal
 
@@ -30,6 +30,7 @@ from interchange.model import (
     Study,
     Tracing,
 )
+from interchange.records import dataclass
 
 __all__ = ["Policy", "Removal", "deidentify"]
 

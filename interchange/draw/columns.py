@@ -6,11 +6,12 @@ Times are seconds after the recording's first sample; widths hundredths of a mil
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from fractions import Fraction
 
 from interchange.draw.display import UNITS
 from interchange.draw.leads import Place
+from interchange.records import dataclass
 
 __all__ = ["LABEL_ROOM", "SQUARE", "Cell", "Column", "Stretch", "System", "laid_out"]
 

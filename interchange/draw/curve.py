@@ -7,13 +7,13 @@ line; above that each column of a twentieth of a millimetre keeps its first, lea
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
 from fractions import Fraction
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
 from interchange.draw.display import UNITS
+from interchange.records import dataclass
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray

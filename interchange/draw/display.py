@@ -6,8 +6,9 @@ that every back end puts everything at the same place and the same recording alw
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Literal, TypeAlias
+
+from interchange.records import dataclass
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray

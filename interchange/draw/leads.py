@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
 
 from interchange.leads import derivations
 from interchange.model import Channel, Mark, Recording, Tracing
+from interchange.records import dataclass
 from interchange.vocabulary import lead_for_channel
 
 __all__ = [

@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from fractions import Fraction
 
 from interchange.draw.leads import CABRERA, STANDARD
 from interchange.model import Measurement, Recording
+from interchange.records import dataclass
 from interchange.show.measured import CELLS, LEVELS
 
 __all__ = ["LevelTable", "level_table", "millimetres"]

@@ -4,13 +4,13 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
 from fractions import Fraction
 
 from interchange.draw.columns import SQUARE, Stretch, System, laid_out
 from interchange.draw.display import UNITS
 from interchange.draw.leads import Place
 from interchange.errors import UsageError
+from interchange.records import dataclass
 
 __all__ = ["SHAPES", "Matrix"]
 

@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from fractions import Fraction
 from typing import Literal
 
 from interchange.errors import UsageError
+from interchange.records import dataclass
 
 __all__ = ["GAINS", "LAYOUTS", "PAPERS", "SPEEDS", "DrawOptions", "Layout"]
 

@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 
 from interchange.draw.columns import System
 from interchange.draw.display import UNITS
 from interchange.draw.rows import Row
+from interchange.records import dataclass
 
 __all__ = ["TITLE", "Placed", "Stave", "packed"]
 

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -11,6 +10,7 @@ import numpy as np
 from interchange.draw.display import UNITS, Item, Stroke, Text
 from interchange.draw.face import Face, wrapped
 from interchange.draw.options import DrawOptions
+from interchange.records import dataclass
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray

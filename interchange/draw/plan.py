@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from fractions import Fraction
 
 from interchange.draw.columns import Stretch, System, laid_out
@@ -23,6 +23,7 @@ from interchange.draw.matrix import SHAPES, Matrix
 from interchange.draw.options import DrawOptions
 from interchange.errors import UsageError
 from interchange.model import Recording, Tracing
+from interchange.records import dataclass
 from interchange.show.layout import short
 
 __all__ = ["Section", "planned", "spoken"]

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from bisect import bisect_left, bisect_right
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import field
 from fractions import Fraction
 from typing import TYPE_CHECKING, Any
 
@@ -21,6 +21,7 @@ from interchange.draw.face import Face, clipped
 from interchange.draw.leads import Source, is_spike
 from interchange.draw.options import DrawOptions
 from interchange.model import Mark, Recording
+from interchange.records import dataclass
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray

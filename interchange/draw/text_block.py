@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, field
+from dataclasses import field
 
 from interchange.draw.display import Item, Text
 from interchange.draw.face import Face, wrapped
+from interchange.records import dataclass
 
 __all__ = ["Block", "Line", "headline", "leading", "set_block"]
 

@@ -8,7 +8,6 @@ from __future__ import annotations
 import importlib.util
 import math
 import unicodedata
-from dataclasses import dataclass
 from functools import cache
 from pathlib import Path
 
@@ -16,6 +15,7 @@ from interchange.draw.bidi import visual
 from interchange.draw.truetype import TrueType
 from interchange.errors import UsageError
 from interchange.printable import printable
+from interchange.records import dataclass
 
 __all__ = ["Glyph", "Typeface", "installed_typeface", "missing_extra"]
 

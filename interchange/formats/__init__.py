@@ -8,10 +8,10 @@ from __future__ import annotations
 
 import importlib
 from collections.abc import Mapping
-from dataclasses import dataclass
 from typing import TYPE_CHECKING, Protocol
 
 from interchange.errors import SourceError, UsageError
+from interchange.records import dataclass
 
 if TYPE_CHECKING:
     from interchange.findings import Finding, Rule

@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
 from typing import Literal
+
+from interchange.records import dataclass
 
 __all__ = ["Account", "Encoded", "Note", "Place"]
 

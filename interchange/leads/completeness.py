@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass
 
 from interchange.leads.derivation import Derivation, derivations
+from interchange.records import dataclass
 from interchange.vocabulary import LeadSet, lead_for_channel, lead_set, lead_sets
 
 __all__ = ["Completeness", "completeness", "identify"]

@@ -8,11 +8,11 @@ follows from limb leads.  Estimates by a statistical matrix (Dower, Kors, EASI) 
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass
 from fractions import Fraction
 from functools import cache, lru_cache
 
 from interchange.leads.formula import Combination, parse
+from interchange.records import dataclass
 from interchange.vocabulary import leads
 
 __all__ = ["LIMB_LEADS", "Derivation", "derivation", "derivations"]

@@ -4,9 +4,10 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
 from fractions import Fraction
 from functools import cache
+
+from interchange.records import dataclass
 
 __all__ = ["Combination", "parse"]
 

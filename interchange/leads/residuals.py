@@ -9,7 +9,6 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Iterator, Mapping
-from dataclasses import dataclass
 from fractions import Fraction
 from typing import TYPE_CHECKING, Any
 
@@ -26,6 +25,7 @@ from interchange.leads.samples import (
     same_length,
     whole,
 )
+from interchange.records import dataclass
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
 from fractions import Fraction
 from typing import TYPE_CHECKING, Any
 
@@ -13,6 +12,7 @@ import numpy as np
 from interchange.errors import RefusedError, UsageError
 from interchange.leads.derivation import derivation
 from interchange.leads.formula import Combination
+from interchange.records import dataclass
 from interchange.vocabulary import lead_for_channel
 
 if TYPE_CHECKING:

@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from fractions import Fraction
 from typing import Literal
 
 from interchange.model.basic import AbsentFields, Code, Extras, Identifier, Moment, Person, PersonName, Quantity
+from interchange.records import dataclass
 
 __all__ = ["Acquisition", "Device", "Filters", "Patient", "Sex", "Site", "Study", "Trial"]
 

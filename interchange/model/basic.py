@@ -7,9 +7,11 @@ absent* is None together with a reason in the owner's ``absent`` (see :class:`Ab
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from fractions import Fraction
 from typing import Literal
+
+from interchange.records import dataclass
 
 __all__ = ["Absent", "AbsentFields", "Code", "Extras", "Identifier", "Moment", "Person", "PersonName", "Quantity"]
 

@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from fractions import Fraction
 from typing import Literal
 
 from interchange.model.basic import Absent, Code, Extras, Moment
+from interchange.records import dataclass
 
 __all__ = ["Mark", "Measurement", "Statement", "Unread"]
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from fractions import Fraction
 from typing import TYPE_CHECKING, Any
 
@@ -12,6 +12,7 @@ from interchange.model.about import Acquisition, Patient, Trial
 from interchange.model.basic import Code, Extras, Identifier
 from interchange.model.content import Mark, Measurement, Statement, Unread
 from interchange.model.tracing import Channel, Tracing
+from interchange.records import dataclass
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray

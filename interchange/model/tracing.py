@@ -8,13 +8,14 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import field, replace
 from fractions import Fraction
 from typing import TYPE_CHECKING, Any, Literal
 
 from interchange.errors import UsageError
 from interchange.model.basic import Extras
 from interchange.model.exact import scaled, unscaled_digest
+from interchange.records import dataclass
 
 if TYPE_CHECKING:
     import numpy as np

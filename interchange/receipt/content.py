@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import field
 from fractions import Fraction
 from typing import TYPE_CHECKING, Any
 
 from interchange.findings import Finding
 from interchange.model import Unread
 from interchange.model.lines import decimal
+from interchange.records import dataclass
 
 if TYPE_CHECKING:
     from interchange.deidentify import Removal

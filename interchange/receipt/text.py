@@ -8,7 +8,6 @@ from __future__ import annotations
 import re
 from collections import defaultdict
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
 from fractions import Fraction
 
 from interchange.findings import SEVERITIES
@@ -16,6 +15,7 @@ from interchange.formats import by_name
 from interchange.printable import printable
 from interchange.receipt.content import Document, Entry, Receipt, TracingSummary
 from interchange.receipt.words import field_words, group_words
+from interchange.records import dataclass
 from interchange.show.layout import PLAIN, Style, block, wrapped
 
 __all__ = ["SCREENFUL", "receipt_text", "receipt_verdict"]

@@ -6,12 +6,12 @@ Nothing is loaded and no script runs; everything from the recording is escaped. 
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from interchange.draw.about import id_lines, identity_line, moment_text, name_text
 from interchange.draw.options import DrawOptions
 from interchange.formats import by_name
+from interchange.records import dataclass
 from interchange.report.leads import lead_section
 from interchange.report.markup import Html, link, section, tag
 from interchange.report.page import page

@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 
 from interchange.findings import Finding
+from interchange.records import dataclass
 from interchange.report.markup import Html, lines, link, section, table, tag
 from interchange.report.page import page
 from interchange.report.parts import finding_list

@@ -7,9 +7,9 @@ from __future__ import annotations
 
 import unicodedata
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
 
 from interchange.printable import printable
+from interchange.records import dataclass
 
 __all__ = ["INDENT", "PLAIN", "Style", "block", "columns", "limited", "short", "table", "wrapped"]
 

@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from functools import cache
 from typing import Literal
 
+from interchange.records import dataclass
 from interchange.vocabulary.concept_table import concept as concept_of
 from interchange.vocabulary.load import rows
 

@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from functools import cache
 from typing import Literal, cast
 
+from interchange.records import dataclass
 from interchange.vocabulary.codes import plain_code
 from interchange.vocabulary.lead_table import Lead, lead_by_mdc
 from interchange.vocabulary.load import rows

@@ -6,10 +6,10 @@ channel keeps the trade's name ("V1") and says by its origin that it was calcula
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from functools import cache
 from typing import Literal
 
+from interchange.records import dataclass
 from interchange.vocabulary.codes import plain_code
 from interchange.vocabulary.load import rows
 

@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from functools import cache
 
+from interchange.records import dataclass
 from interchange.vocabulary.load import rows
 
 __all__ = ["SpecialValue", "special", "special_values"]

@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from fractions import Fraction
 from typing import TYPE_CHECKING
 
 from interchange.formats.aecg.codes import TIME_ABSOLUTE, TIME_RELATIVE
 from interchange.formats.aecg.write_types import TYPE, add, add_act_code, add_quantity, ts
 from interchange.model import Moment, Recording
+from interchange.records import dataclass
 
 if TYPE_CHECKING:
     from lxml import etree

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass
 from fractions import Fraction
 from functools import lru_cache
 from typing import Literal, cast
@@ -13,6 +12,7 @@ from interchange.formats.aecg.decimals import fraction_from
 from interchange.formats.aecg.log import Log
 from interchange.formats.aecg.markup import WHITE, Node
 from interchange.model import Absent, Code, Identifier, Moment, PersonName, Quantity
+from interchange.records import dataclass
 
 __all__ = [
     "Interval",

@@ -8,12 +8,12 @@ table, then the padding is taken out.  Both agree with the plain way, which test
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass
 from fractions import Fraction
 from functools import cache
 from typing import TYPE_CHECKING, Any
 
 from interchange.formats.aecg.decimals import fraction_from
+from interchange.records import dataclass
 
 if TYPE_CHECKING:
     import numpy as np

@@ -11,12 +11,13 @@ import codecs
 import re
 import zlib
 from collections.abc import Iterator
-from dataclasses import dataclass, field
+from dataclasses import field
 from typing import TYPE_CHECKING, Any
 
 from interchange.errors import SourceError
 from interchange.formats.aecg.codes import NAMES
 from interchange.limits import limit
+from interchange.records import dataclass
 
 if TYPE_CHECKING:
     from lxml import etree

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass, field, replace
+from dataclasses import field, replace
 from fractions import Fraction
 from typing import TYPE_CHECKING, Any
 
@@ -12,6 +12,7 @@ from interchange.formats.aecg.log import Log
 from interchange.formats.aecg.read_controls import Controls
 from interchange.formats.aecg.read_series import Row, Segment, Series
 from interchange.model import Channel, Filters, Moment, Tracing
+from interchange.records import dataclass
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray

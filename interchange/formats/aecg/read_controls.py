@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass
 from fractions import Fraction
 
 from interchange.formats.aecg.codes import LEAD_SYSTEM, OWN, SECONDS
@@ -13,6 +12,7 @@ from interchange.formats.aecg.limits import MAX_NESTING
 from interchange.formats.aecg.log import Log
 from interchange.formats.aecg.markup import Node
 from interchange.model import Filters
+from interchange.records import dataclass
 
 __all__ = ["Controls", "Segment", "read_controls", "read_nested"]
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field, replace
+from dataclasses import field, replace
 
 from interchange.formats.aecg.codes import OWN, VITAL_CODES
 from interchange.formats.aecg.datatypes import (
@@ -33,6 +33,7 @@ from interchange.model import (
     Site,
     Trial,
 )
+from interchange.records import dataclass
 
 __all__ = ["Author", "Header", "code_line", "read_author", "read_header", "read_performer"]
 

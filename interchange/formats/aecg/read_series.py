@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import field
 from fractions import Fraction
 from functools import cache
 from typing import TYPE_CHECKING, Any
@@ -26,6 +26,7 @@ from interchange.formats.aecg.markup import WHITE, Node, place_of
 from interchange.formats.aecg.plain_rows import plain_row, plain_scale
 from interchange.formats.aecg.read_controls import Controls, read_controls, read_nested
 from interchange.model import Channel, Identifier, Kind, Moment
+from interchange.records import dataclass
 
 if TYPE_CHECKING:
     import numpy as np

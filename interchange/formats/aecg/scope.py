@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import field
 from fractions import Fraction
 from typing import Literal
 
@@ -12,6 +12,7 @@ from interchange.formats.aecg.place import Placed
 from interchange.formats.aecg.read_header import Author
 from interchange.formats.aecg.read_series import Series
 from interchange.model import Extras, Mark, Measurement, Moment, Statement
+from interchange.records import dataclass
 
 __all__ = ["AnnotationSet", "Content", "Region", "Scope", "XSI_TYPE", "first_tracing"]
 

@@ -8,7 +8,7 @@ that is not there) becomes a line of text.
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass, field
+from dataclasses import field
 from fractions import Fraction
 from itertools import groupby
 from typing import TYPE_CHECKING
@@ -35,6 +35,7 @@ from interchange.formats.aecg.write_types import (
     ts,
 )
 from interchange.model import Code, Device, Extras, Mark, Measurement, Moment, PersonName, Recording, Statement, Tracing
+from interchange.records import dataclass
 
 if TYPE_CHECKING:
     from lxml import etree

@@ -9,7 +9,7 @@ does not know them has lost nothing.
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass, field
+from dataclasses import field
 from fractions import Fraction
 from functools import cache
 from typing import TYPE_CHECKING, Any
@@ -35,6 +35,7 @@ from interchange.formats.aecg.write_types import (
     is_token,
 )
 from interchange.model import Channel, Filters, Identifier, Tracing
+from interchange.records import dataclass
 
 if TYPE_CHECKING:
     from lxml import etree

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from fractions import Fraction
 from typing import Final
 
@@ -13,6 +13,7 @@ from interchange.formats.dicom.read_waveform import Group
 from interchange.formats.dicom.values import parse_moment
 from interchange.formats.dicom.view import CodeItem, View
 from interchange.model import Moment, Tracing
+from interchange.records import dataclass
 from interchange.vocabulary import Concept
 
 __all__ = ["FINDINGS", "Item", "ItemReader"]

@@ -15,10 +15,11 @@ representations from PS3.6 as packed in pydicom 3.0.2 (MIT).
 from __future__ import annotations
 
 import csv
-from dataclasses import dataclass
 from functools import cache
 from pathlib import Path
 from typing import Final
+
+from interchange.records import dataclass
 
 __all__ = [
     "TAGS",

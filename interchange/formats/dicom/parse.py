@@ -12,7 +12,7 @@ from __future__ import annotations
 
 import zlib
 from collections.abc import Iterator
-from dataclasses import dataclass, field
+from dataclasses import field
 from struct import Struct
 from typing import Final, NamedTuple
 
@@ -20,6 +20,7 @@ from interchange.errors import SourceError
 from interchange.formats.dicom.dictionary import ITEM, ITEM_END, SEQUENCE_END, tag_name, vr_of
 from interchange.formats.dicom.recognise import PREAMBLE, bare_data_set
 from interchange.limits import limit as bound
+from interchange.records import dataclass
 
 __all__ = ["DataSet", "Element", "File", "Syntax", "parse", "parse_written"]
 

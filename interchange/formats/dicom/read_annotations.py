@@ -7,7 +7,7 @@ is a statement.  Positions count from 1, and so do groups and channels; channel 
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass, field, replace
+from dataclasses import field, replace
 from fractions import Fraction
 from typing import Final
 
@@ -18,6 +18,7 @@ from interchange.formats.dicom.status import is_status, with_status
 from interchange.formats.dicom.view import View
 from interchange.formats.dicom.wavepairs import MarkList, ends_of, marks_between
 from interchange.model import Code, Extras, Mark, Measurement, Moment, Statement
+from interchange.records import dataclass
 
 __all__ = ["GROUP", "VALUE", "Annotations", "read_annotations"]
 

@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 from interchange.errors import RefusedError
 from interchange.formats.contract import Note
 from interchange.formats.dicom.dictionary import StorageClass, storage_classes
 from interchange.formats.dicom.samples import unused_value
 from interchange.model import Tracing
+from interchange.records import dataclass
 
 __all__ = ["Choice", "bits_needed", "choose", "why_not"]
 

@@ -25,10 +25,11 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, field
+from dataclasses import field
 from fractions import Fraction
 from typing import Final
 
+from interchange.records import dataclass
 from interchange.sources import is_plain_name
 
 __all__ = ["MARKER", "Carried", "Part", "is_allowed", "split_remarks", "text_blocks"]

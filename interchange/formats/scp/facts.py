@@ -15,8 +15,9 @@ text of the standard corrects this table first.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import Final, Literal
+
+from interchange.records import dataclass
 
 __all__ = ["FACTS", "Confidence", "Fact"]
 

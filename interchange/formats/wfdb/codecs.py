@@ -9,8 +9,9 @@ Source: WFDB Applications Guide, signal(5); sentinels of missing samples: WFDB P
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Final
+
+from interchange.records import dataclass
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray

@@ -10,7 +10,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable, Iterable
-from dataclasses import dataclass, field
+from dataclasses import field
 from fractions import Fraction
 from typing import Any, Final
 
@@ -18,6 +18,7 @@ from interchange.formats.wfdb.infostrings import InfoString
 from interchange.formats.wfdb.notes import Notes
 from interchange.formats.wfdb.numerals import decimal
 from interchange.model import Absent, Code, Identifier, Moment, Patient, Quantity, Sex, Statement, Study
+from interchange.records import dataclass
 
 __all__ = ["SNOMED", "Story", "customary_lines", "told"]
 

@@ -8,10 +8,11 @@ nothing is interpolated across the border of a protected area.  All in integers:
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
+
+from interchange.records import dataclass
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray

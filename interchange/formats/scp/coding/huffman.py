@@ -20,7 +20,7 @@ last bit is inside.  Several tables, and prefixes longer than a window, go one v
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from functools import lru_cache
 from itertools import accumulate
 from typing import TYPE_CHECKING, Final
@@ -29,6 +29,7 @@ import numpy as np
 
 from interchange.formats.scp.coding.streams import Stream
 from interchange.formats.scp.syntax.tables import Table
+from interchange.records import dataclass
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray

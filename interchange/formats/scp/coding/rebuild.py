@@ -7,7 +7,6 @@ added.  Every lead stands for itself: one that is damaged does not take the othe
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from math import gcd
 from typing import TYPE_CHECKING, Any, Final
 
@@ -23,6 +22,7 @@ from interchange.formats.scp.syntax.beats import Beats
 from interchange.formats.scp.syntax.leads import Leads
 from interchange.formats.scp.syntax.signal import Signal
 from interchange.formats.scp.syntax.tables import Tables
+from interchange.records import dataclass
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray

@@ -10,13 +10,13 @@ Where a zone makes no sense the samples around its fiducial are not known: the Q
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import TYPE_CHECKING, TypeAlias
 
 import numpy as np
 
 from interchange.formats.scp.log import Log, at
 from interchange.formats.scp.syntax.beats import Beats, Zone
+from interchange.records import dataclass
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray

@@ -7,7 +7,6 @@ window begins with.  Codes with longer prefixes are looked for bit by bit.
 from __future__ import annotations
 
 from array import array
-from dataclasses import dataclass
 from functools import lru_cache
 from typing import TYPE_CHECKING, Any
 
@@ -15,6 +14,7 @@ import numpy as np
 
 from interchange.formats.scp.coding.huffman import WIDTH, windows
 from interchange.formats.scp.syntax.tables import MOST_TABLES, Code, Table
+from interchange.records import dataclass
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray

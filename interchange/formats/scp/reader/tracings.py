@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from fractions import Fraction
 from typing import TYPE_CHECKING, Any
 
@@ -13,6 +12,7 @@ from interchange.formats.scp.coding.rebuild import Rhythm, Wave
 from interchange.formats.scp.syntax.document import Document
 from interchange.formats.scp.syntax.leads import LAST_CODE, Lead, Leads
 from interchange.model import Channel, Extras, Origin, Tracing
+from interchange.records import dataclass
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray

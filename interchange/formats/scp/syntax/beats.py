@@ -4,11 +4,12 @@ from __future__ import annotations
 
 import struct
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import field
 from typing import Final
 
 from interchange.formats.scp.log import Log, at
 from interchange.formats.scp.syntax.frame import Section
+from interchange.records import dataclass
 
 __all__ = ["Area", "Beats", "Zone", "build_beats", "check_ranges", "parse_beats"]
 

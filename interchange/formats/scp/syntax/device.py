@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 import struct
-from dataclasses import dataclass
 from typing import Final
 
 from interchange.formats.scp.log import Log, at
 from interchange.formats.scp.text import encode, read_text
+from interchange.records import dataclass
 
 __all__ = ["MANUFACTURER_IN_WORDS", "Device", "build_device", "language_of", "parse_device"]
 

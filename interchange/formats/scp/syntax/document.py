@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 from interchange.formats.scp.coding.rebuild import Rhythm, rebuild_beat, rebuild_rhythm
 from interchange.formats.scp.log import Log, at
 from interchange.formats.scp.syntax.beats import Beats, check_ranges, parse_beats
@@ -16,6 +14,7 @@ from interchange.formats.scp.syntax.leadvalues import LeadValues, check_codes, p
 from interchange.formats.scp.syntax.signal import Signal, parse_signal
 from interchange.formats.scp.syntax.statements import Report, parse_report
 from interchange.formats.scp.syntax.tables import Tables, parse_tables
+from interchange.records import dataclass
 
 __all__ = ["Document", "parse_document"]
 

@@ -9,11 +9,12 @@ from __future__ import annotations
 import struct
 from binascii import crc_hqx
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass, field
+from dataclasses import field
 from typing import Final
 
 from interchange.errors import SourceError
 from interchange.formats.scp.log import Log, at
+from interchange.records import dataclass
 
 __all__ = [
     "HEADER",

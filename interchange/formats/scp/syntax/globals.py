@@ -4,11 +4,12 @@ from __future__ import annotations
 
 import struct
 from collections.abc import Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import field, replace
 from typing import Final
 
 from interchange.formats.scp.log import Log
 from interchange.formats.scp.syntax.frame import Section
+from interchange.records import dataclass
 
 __all__ = ["FORMULAS", "Additional", "Globals", "Measured", "Spike", "build_globals", "parse_globals"]
 

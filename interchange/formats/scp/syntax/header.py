@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import struct
 from collections.abc import Callable
-from dataclasses import dataclass, field
+from dataclasses import field
 from typing import Final, TypeVar
 
 from interchange.formats.scp.log import Log, at
@@ -25,6 +25,7 @@ from interchange.formats.scp.syntax.values import (
     Zone,
 )
 from interchange.formats.scp.text import is_known, read_text
+from interchange.records import dataclass
 
 __all__ = ["END", "Field", "Header", "build_fields", "parse_header"]
 

@@ -4,11 +4,11 @@ from __future__ import annotations
 
 import struct
 from collections.abc import Sequence
-from dataclasses import dataclass
 from typing import Final
 
 from interchange.formats.scp.log import Log, at
 from interchange.formats.scp.syntax.frame import Section
+from interchange.records import dataclass
 
 __all__ = ["LONGEST_BLOCK", "Block", "Signal", "build_signal", "parse_signal"]
 

@@ -4,13 +4,13 @@ from __future__ import annotations
 
 import struct
 from collections.abc import Sequence
-from dataclasses import dataclass
 from typing import Final
 
 from interchange.formats.scp.log import Log, at
 from interchange.formats.scp.syntax.frame import Section
 from interchange.formats.scp.syntax.values import Clock, Date
 from interchange.formats.scp.text import encode, read_text
+from interchange.records import dataclass
 
 __all__ = ["CODED", "LOGIC", "TEXT", "Line", "Report", "build_coded", "build_report", "parse_report"]
 

@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 import struct
-from dataclasses import dataclass
 from typing import Final
 
 from interchange.formats.scp.log import Log
 from interchange.formats.scp.syntax.frame import Section
+from interchange.records import dataclass
 
 __all__ = ["DEFAULT", "DEFAULT_MARK", "MOST_TABLES", "Code", "Table", "Tables", "build_tables", "parse_tables"]
 

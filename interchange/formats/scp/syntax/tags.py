@@ -5,8 +5,9 @@ All from memory but the forms of tags 10 and 34.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import Final, Literal
+
+from interchange.records import dataclass
 
 __all__ = ["MANDATORY", "TAGS", "Kind", "Tag"]
 

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import calendar
 import struct
-from dataclasses import dataclass
 from typing import Final
 
 from interchange.formats.scp.syntax.device import Device
+from interchange.records import dataclass
 
 __all__ = [
     "ZONE_NOT_USED",

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 from fractions import Fraction
 from typing import Final
 
@@ -14,6 +13,7 @@ from interchange.formats.scp.syntax.beats import Area, Zone, build_beats
 from interchange.formats.scp.syntax.globals import Spike
 from interchange.formats.scp.writer.plan import FilePlan, Placed, beat_length
 from interchange.model import Mark, Measurement
+from interchange.records import dataclass
 
 __all__ = ["Marked", "place_marks"]
 

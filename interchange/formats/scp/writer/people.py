@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import struct
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from fractions import Fraction
 from typing import Final
 
@@ -28,6 +28,7 @@ from interchange.formats.scp.syntax.device import build_device
 from interchange.formats.scp.syntax.values import ZONE_NOT_USED, Clock, Date
 from interchange.formats.scp.text import encode
 from interchange.model import Acquisition, Code, Device, Filters, Moment, Patient, Person, PersonName, Quantity, Site
+from interchange.records import dataclass
 
 __all__ = ["Entry", "build_entries", "entries_for", "texts_of"]
 

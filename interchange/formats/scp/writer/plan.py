@@ -6,13 +6,14 @@ other tracing goes into a further file of its own.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import field
 from fractions import Fraction
 from typing import Final
 
 from interchange.errors import RefusedError
 from interchange.formats.contract import Note
 from interchange.model import Recording, Tracing
+from interchange.records import dataclass
 
 __all__ = ["FilePlan", "Placed", "beat_length", "plan_files"]
 

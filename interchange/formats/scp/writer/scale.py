@@ -8,7 +8,6 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
 from fractions import Fraction
 from typing import TYPE_CHECKING, Any, Final
 
@@ -16,6 +15,7 @@ import numpy as np
 
 from interchange.errors import RefusedError
 from interchange.model.exact import common_denominator, largest_magnitude, scaled
+from interchange.records import dataclass
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray

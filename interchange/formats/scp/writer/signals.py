@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -17,6 +16,7 @@ from interchange.formats.scp.syntax.signal import LONGEST_BLOCK, build_signal
 from interchange.formats.scp.writer.plan import FilePlan, Placed
 from interchange.formats.scp.writer.scale import Row, Scaled, scale
 from interchange.model import Channel, Tracing
+from interchange.records import dataclass
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import field, replace
 
 from interchange.formats.contract import Note
 from interchange.formats.scp.carried import Carried, text_blocks
@@ -24,6 +24,7 @@ from interchange.formats.scp.writer.plan import FilePlan
 from interchange.formats.scp.writer.signals import Signals, encode_signals, lead_code
 from interchange.formats.scp.writer.statements import Reported, choose_statements
 from interchange.model import Mark, Recording
+from interchange.records import dataclass
 
 __all__ = ["Single", "prepare"]
 

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from typing import Final
 
 from interchange.formats.contract import Note
@@ -11,6 +10,7 @@ from interchange.formats.scp.maps import SCHEME_STATEMENT
 from interchange.formats.scp.syntax.statements import CODED, build_coded, build_report
 from interchange.formats.scp.syntax.values import Clock, Date
 from interchange.model import Moment, Statement
+from interchange.records import dataclass
 
 __all__ = ["Reported", "choose_statements"]
 
