@@ -1,7 +1,7 @@
 """HL7 annotated ECG (aECG): the XML message of ANSI/HL7 V3 ECG, R1-2004, and of the normative editions.
 
-``recognise``, ``read``, ``encode``, ``check``, ``RULES`` and ``ACCOUNT`` are what every format offers; nothing heavy is
-loaded before it is used.
+``recognise``, ``read``, ``encode``, ``check``, ``RULES`` and ``ACCOUNT`` are what every format offers, and
+``read_and_check`` does two of them in one go; nothing heavy is loaded before it is used.
 """
 
 from __future__ import annotations
@@ -19,7 +19,7 @@ if TYPE_CHECKING:
     from interchange.model import Recording
     from interchange.sources import Source
 
-__all__ = ["ACCOUNT", "RULES", "check", "encode", "read", "recognise"]
+__all__ = ["ACCOUNT", "RULES", "check", "encode", "read", "read_and_check", "recognise"]
 
 
 def read(source: Source) -> Recording:
@@ -34,6 +34,13 @@ def encode(recording: Recording, name: str, options: Mapping[str, str]) -> Encod
     from interchange.formats.aecg import writer
 
     return writer.encode(recording, name, options)
+
+
+def read_and_check(source: Source) -> tuple[Recording, tuple[Finding, ...]]:
+    """The recording and all findings on conformance, from one parsing and one reading."""
+    from interchange.formats.aecg import checker
+
+    return checker.read_and_check(source)
 
 
 def check(source: Source) -> tuple[Finding, ...]:

@@ -2,10 +2,15 @@
 
 from __future__ import annotations
 
+from typing import TYPE_CHECKING
+
 from interchange.findings import Finding
 from interchange.formats.aecg.markup import WHITE, Node, place_of
 from interchange.formats.aecg.rules import rule
 from interchange.model import Unread
+
+if TYPE_CHECKING:
+    from lxml import etree
 
 __all__ = ["MOST", "Log"]
 
@@ -21,6 +26,8 @@ class Log:
         self._counts: dict[str, int] = {}
         self.zones: set[bool] = set()
         self.unread: list[Unread] = []
+        self.integers: list[etree._Element] = []
+        """Elements whose text was read as a list of integers, without any deviation from that form."""
 
     def add(self, id: str, node: Node | None = None, detail: str = "", place: str = "") -> None:
         """Rule ``id`` was broken at ``node``; ``detail`` never quotes the document."""

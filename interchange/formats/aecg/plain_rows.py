@@ -27,10 +27,10 @@ STRUCTURE = {"classCode", "moodCode"}
 CODED = {"code", "codeSystem", "codeSystemName"}
 
 
-def plain_row(component: etree._Element, prefix: str) -> tuple[str, Channel, str] | None:
+def plain_row(component: etree._Element, prefix: str) -> tuple[str, Channel, etree._Element] | None:
     """Code, channel and digits of a component that holds one strict sequence of a known lead; None for any other.
 
-    ``prefix``: the message's namespace in braces, or nothing.
+    The digits are given as their element.  ``prefix``: the message's namespace in braces, or nothing.
     """
     if len(component) != 1 or len(component[0]) != 2 or component.keys() not in ([], ["typeCode"]):
         return None
@@ -49,7 +49,7 @@ def plain_row(component: etree._Element, prefix: str) -> tuple[str, Channel, str
     if zero.get("unit") != unit:
         return None
     channel = _channel(name, step.get("value", ""), unit, zero.get("value", ""))
-    return (name, channel, digits.text or "") if channel is not None else None
+    return (name, channel, digits) if channel is not None else None
 
 
 @lru_cache(maxsize=8)

@@ -112,7 +112,7 @@ def _segment(node: Node, series: Series, log: Log) -> Segment | None:
     rows: list[Row] = []
     prefix = f"{{{node.namespace}}}" if node.namespace else ""
     for component in node.takes("component"):
-        plain = _plain(component, prefix, pad)
+        plain = _plain(component, prefix, pad, log)
         if plain is not None:
             rows.append(plain)
             continue
@@ -143,18 +143,19 @@ def _segment(node: Node, series: Series, log: Log) -> Segment | None:
     return Segment(node, step, rows, length, head, relative, controls, [row for row in absent if row is not None])
 
 
-def _plain(component: Node, prefix: str, pad: int | None) -> Row | None:
+def _plain(component: Node, prefix: str, pad: int | None, log: Log) -> Row | None:
     """A row by the short way; None where the long one must be gone."""
     found = plain_row(component.element, prefix) if pad is None and not component.children else None
     if found is None:
         return None
-    code, channel, text = found
+    code, channel, digits = found
     try:
-        read = digits_from(text)
+        read = digits_from(digits.text or "")
     except DigitsError:
         return None
     if read.deviations or read.values.size == 0:
         return None
+    log.integers.append(digits)
     component.attributes.clear()
     return Row(channel, code, read.values, None, None)
 
@@ -346,6 +347,8 @@ def _digits(sequence: Node, value: Node | None, log: Log) -> Digits | None:
         return None
     for deviation in read.deviations:
         log.add(deviation, digits)
+    if not read.deviations:
+        log.integers.append(digits.element)
     return read
 
 
