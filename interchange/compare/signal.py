@@ -62,7 +62,10 @@ class TracingWalk:
                 self.walk.value(f"{path}.{entry.name}", a, b)
         self._time(path, before, after)
         rows = self._rows(path, before.channels, after.channels)
+        unmoved = _same_integers(before, after) and all(row == other for row, other in rows)
         for row, other in rows:
+            if unmoved and before.channels[row] == after.channels[other]:
+                continue
             self._channel(f"{path}.channels[{row}]", before, row, after, other)
             self._samples(f"{path}.samples[{row}]", before, row, after, other)
 
@@ -145,6 +148,17 @@ class TracingWalk:
         if before.length != after.length:
             text = f"{counts[1]}, {text}"
         self.walk.add(Difference(path, "changed", counts[0], text, "signal" if moved else None))
+
+
+def _same_integers(before: Tracing, after: Tracing) -> bool:
+    """Whether all samples are the same integers in the same rows, and the same ones are missing."""
+    import numpy as np
+
+    if (before.missing is None) != (after.missing is None):
+        return False
+    if before.missing is not None and not np.array_equal(before.missing, after.missing):  # type: ignore[arg-type]
+        return False
+    return bool(np.array_equal(before.samples, after.samples))
 
 
 def _mask(tracing: Tracing, row: int, length: int) -> Any:

@@ -47,7 +47,11 @@ def scaled(samples: NDArray[Any], step: Fraction, offset: Fraction, denominator:
 
 
 def unscaled_digest(tracing: Tracing) -> str:
-    """SHA-256 over names, units, rate, and the values in lowest terms (see :attr:`Tracing.digest`)."""
+    """SHA-256 over names, units, rate, and the values in lowest terms (see :attr:`Tracing.digest`).
+
+    The values of a channel are little-endian integers of 16, 32 or 64 bits, the fewest that hold all of them, or
+    decimal text where 64 bits do not.
+    """
     import numpy as np
 
     digest = hashlib.sha256(f"tracing {tracing.rate} {tracing.length}".encode())
@@ -62,7 +66,7 @@ def unscaled_digest(tracing: Tracing) -> str:
         if values.dtype == object:
             digest.update(",".join(map(str, values.tolist())).encode())
         else:
-            digest.update(values.astype("<i8").tobytes())
+            digest.update(_narrow(values).data)
     return digest.hexdigest()
 
 
@@ -73,15 +77,28 @@ def _lowest_terms(samples: NDArray[Any], step: Fraction, offset: Fraction) -> tu
     if offset == 0:
         divisor = _common_divisor(samples)
         if divisor == 0:
-            return Fraction(0), np.zeros(samples.shape, dtype=np.int64)
+            return Fraction(0), np.zeros(samples.shape, dtype=np.int16)
+        if divisor == 1 and step > 0:
+            return step, samples
         sign = -1 if step < 0 else 1
         return abs(step) * divisor, samples.astype(np.int64) // divisor * sign
     denominator = common_denominator(step, offset)
     values = scaled(samples, step, offset, denominator)
     divisor = _common_divisor(values)
     if divisor == 0:
-        return Fraction(0), np.zeros(samples.shape, dtype=np.int64)
+        return Fraction(0), np.zeros(samples.shape, dtype=np.int16)
     return Fraction(divisor, denominator), _compact(values // divisor)
+
+
+def _narrow(values: NDArray[Any]) -> NDArray[Any]:
+    """The same integers, little endian and contiguous, in the fewest of 2, 4 or 8 bytes that hold all of them."""
+    import numpy as np
+
+    kind = "<i2"
+    if values.dtype.itemsize > 2 and values.size:
+        low, high = int(values.min()), int(values.max())
+        kind = next((kind for kind, bits in (("<i2", 15), ("<i4", 31)) if -(2**bits) <= low and high < 2**bits), "<i8")
+    return np.ascontiguousarray(values, dtype=kind)
 
 
 def _compact(values: NDArray[Any]) -> NDArray[Any]:
@@ -100,12 +117,11 @@ def _common_divisor(values: NDArray[Any]) -> int:
     flat = values.reshape(-1)
     if flat.dtype == object:
         return math.gcd(*flat.tolist()) if flat.size else 0
-    flat = flat.astype(np.int64, copy=False)
     divisor = 0
     width = 64
     start = 0
     while start < flat.size:
-        divisor = math.gcd(divisor, int(np.gcd.reduce(flat[start : start + width])))
+        divisor = math.gcd(divisor, int(np.gcd.reduce(flat[start : start + width].astype(np.int64))))
         if divisor == 1:
             return 1
         start, width = start + width, width * 4

@@ -12,7 +12,7 @@ from interchange._version import __version__
 from interchange.compare import Comparison, Difference
 from interchange.compare.signal import match_tracings
 from interchange.formats.contract import Account, Note
-from interchange.model import Code, Moment, Quantity, Recording
+from interchange.model import Code, Moment, Quantity, Recording, Tracing
 from interchange.receipt.content import Added, Carried, Document, Entry, Receipt, TracingSummary
 
 if TYPE_CHECKING:
@@ -137,10 +137,15 @@ def _tracings(recording: Recording, written: Recording | None) -> tuple[TracingS
             t.rate,
             t.start,
             t.digest,
-            written.tracings[pairs[i]].digest if written and i in pairs else None,
+            _digest_beside(t, written.tracings[pairs[i]]) if written and i in pairs else None,
         )
         for i, t in enumerate(recording.tracings)
     )
+
+
+def _digest_beside(first: Tracing, second: Tracing) -> str:
+    """The digest of the second: that of the first where they agree in all that it is made from."""
+    return first.digest if first.has_content_of(second) else second.digest
 
 
 def _carried(recording: Recording, comparison: Comparison) -> tuple[Carried, ...]:

@@ -7,6 +7,7 @@ and at each delimiter.  Written is UTF-8 only.
 
 from __future__ import annotations
 
+from functools import lru_cache
 from typing import Final
 
 __all__ = ["ASCII", "Charset", "charset"]
@@ -155,5 +156,10 @@ def charset(raw: bytes | None) -> Charset:
     """The character set that a value of Specific Character Set (0008,0005) declares; None = absent."""
     if raw is None:
         return ASCII
+    return _charset(raw) if len(raw) <= 64 else _charset.__wrapped__(raw)
+
+
+@lru_cache(maxsize=64)
+def _charset(raw: bytes) -> Charset:
     terms = tuple(part.strip(" \0") for part in raw.decode("ascii", "replace").split("\\"))
     return ASCII if terms == ("",) else Charset(terms)

@@ -6,6 +6,7 @@ from collections.abc import Iterator
 from functools import cache
 
 from interchange.findings import Finding
+from interchange.formats.dicom.dataset import DataSet
 from interchange.formats.dicom.dictionary import (
     Attribute,
     StorageClass,
@@ -14,7 +15,6 @@ from interchange.formats.dicom.dictionary import (
     rows,
     tag_of,
 )
-from interchange.formats.dicom.parse import DataSet
 from interchange.formats.dicom.rules import RULE
 
 __all__ = ["check_attributes", "enumerated"]
@@ -68,17 +68,44 @@ def _is_used(top: DataSet, name: str) -> bool:
     return not _own_tags(name).isdisjoint(top)
 
 
+@cache
+def _rows_to_check(module: str, path: tuple[str, ...]) -> tuple[Attribute, ...]:
+    """The rows that can be broken, or whose items can be: all but those of optional single values."""
+    return tuple(row for row in _by_path().get((module, path), ()) if row.type != "3" or row.vr == "SQ")
+
+
 def _check_rows(top: DataSet, item: DataSet, module: str, path: tuple[str, ...], clause: str) -> Iterator[Finding]:
-    for row in _by_path().get((module, path), ()):
+    for row in _rows_to_check(module, path):
         element = item.get(row.tag)
         if element is None or (element.length == 0 and row.type in ("1", "1C")):
             if row.type in ("1", "2") or (row.type in ("1C", "2C") and _required(row, item, top)):
                 yield _missing(row, item, clause)
             continue
         for inner in element.items or ():
-            yield from _check_rows(top, inner, module, (*path, row.keyword), clause)
-            if row.macro:
-                yield from _check_rows(top, inner, row.macro, (), modules()[row.macro].clause)
+            if inner.known is None or _looks_up(module, (*path, row.keyword), row.macro):
+                yield from _check_item(top, inner, row, module, clause)
+                continue
+            key = ("attributes", module, path, row.macro)
+            if key not in inner.known.facts:
+                found = list(_check_item(top, inner, row, module, clause))
+                yield from found
+                if not found:
+                    inner.known.add(key, True)
+
+
+def _check_item(top: DataSet, inner: DataSet, row: Attribute, module: str, clause: str) -> Iterator[Finding]:
+    yield from _check_rows(top, inner, module, (*row.path, row.keyword), clause)
+    if row.macro:
+        yield from _check_rows(top, inner, row.macro, (), modules()[row.macro].clause)
+
+
+@cache
+def _looks_up(module: str, path: tuple[str, ...], macro: str) -> bool:
+    """Whether what a module and a macro demand of the items at a path can depend on the top data set."""
+    inside = [row for row in attributes() if row.module == module and row.path[: len(path)] == path]
+    above = any(term.lstrip("!").startswith("/") for row in inside for term in row.condition)
+    macros = {row.macro for row in inside if row.macro and (row.macro, ()) != (module, path)} | ({macro} - {""})
+    return above or any(_looks_up(name, (), "") for name in macros)
 
 
 def _missing(row: Attribute, item: DataSet, clause: str) -> Finding:
@@ -90,16 +117,25 @@ def _missing(row: Attribute, item: DataSet, clause: str) -> Finding:
 
 def _required(row: Attribute, item: DataSet, top: DataSet) -> bool:
     """Whether a condition of the table holds; one that no program can test does not."""
-    return bool(row.condition) and all(_holds(term, item, top) for term in row.condition)
+    if not row.condition:
+        return False
+    for absent, above, tag, values in _terms(row.condition):
+        raw = (top if above else item).raw(tag)
+        if absent:
+            if raw is not None:
+                return False
+        elif not raw or (values and raw.rstrip(b"\0 ").decode("ascii", "replace") not in values):
+            return False
+    return True
 
 
-def _holds(term: str, item: DataSet, top: DataSet) -> bool:
-    absent = term.startswith("!")
-    name, _, values = term.lstrip("!").partition("=")
-    owner = top if name.startswith("/") else item
-    raw = owner.raw(tag_of(name.lstrip("/")))
-    if absent:
-        return raw is None
-    if not values:
-        return bool(raw)
-    return (raw or b"").rstrip(b"\0 ").decode("ascii", "replace") in values.split("|")
+@cache
+def _terms(condition: tuple[str, ...]) -> tuple[tuple[bool, bool, int, tuple[str, ...]], ...]:
+    """Each term of a condition: whether the element must be absent, whether it is one of the top data set, its tag,
+    and the values that it may have."""
+    found = []
+    for term in condition:
+        name, _, values = term.lstrip("!").partition("=")
+        alternatives = tuple(values.split("|")) if values else ()
+        found.append((term.startswith("!"), name.startswith("/"), tag_of(name.lstrip("/")), alternatives))
+    return tuple(found)

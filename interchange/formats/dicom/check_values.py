@@ -4,15 +4,15 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable, Iterator
-from functools import cache
+from functools import cache, lru_cache
 from typing import Final
 
 from interchange.findings import Finding
 from interchange.formats.dicom.charsets import Charset, charset
 from interchange.formats.dicom.check_attributes import enumerated
+from interchange.formats.dicom.dataset import DataSet, Element
 from interchange.formats.dicom.dictionary import attributes
 from interchange.formats.dicom.numbers import parse_decimal
-from interchange.formats.dicom.parse import DataSet, Element
 from interchange.formats.dicom.rules import RULE
 from interchange.formats.dicom.uids import is_uid
 from interchange.formats.dicom.values import LIMITS, parse_age, parse_date, parse_moment, parse_time
@@ -25,48 +25,74 @@ _BULK: Final = frozenset({"OB", "OW", "OD", "OF", "OL", "OV", "UN", "SQ"})
 _CELLS: Final = {"US": 2, "SS": 2, "UL": 4, "SL": 4, "FL": 4, "FD": 8, "AT": 4, "SV": 8, "UV": 8}
 _LONG: Final = frozenset({"ST", "LT", "UT"})
 _TEXT: Final = frozenset({"SH", "LO", "PN", "UC", "ST", "LT", "UT"})
+_SHORT: Final = 128
 _CONTROL: Final = re.compile(r"[\x00-\x1a\x1c-\x1f\x7f-\x9f]")
 _CONTROL_LONG: Final = re.compile(r"[\x00-\x08\x0b\x0e-\x1a\x1c-\x1f\x7f-\x9f]")
 
 
 def check_values(top: DataSet) -> Iterator[Finding]:
     """Lengths, characters and forms of all values but those of private elements and bulk data."""
-    sets = {id(top): charset(top.raw(0x00080005))}
-    for owner, element in top.walk():
-        own = sets.get(id(owner))
-        if own is None:
-            raw = owner.raw(0x00080005)
-            own = sets[id(owner)] = charset(raw) if raw is not None else sets[id(top)]
+    return _values_of(top, charset(top.raw(0x00080005)))
+
+
+def _values_of(dataset: DataSet, outer: Charset) -> Iterator[Finding]:
+    """``outer``: the character set of the top data set, for whoever has none of their own."""
+    raw = dataset.raw(0x00080005)
+    own = outer if raw is None else charset(raw)
+    for element in dataset.values():
+        if element.items is not None:
+            for item in element.items:
+                yield from _values_of_item(item, outer)
         if element.vr == "SQ" or element.tag >> 16 & 1:
             continue
         if element.length & 1:
-            yield RULE["odd-length"].at(owner.at(element.tag), f"{element.length} bytes")
+            yield RULE["odd-length"].at(dataset.at(element.tag), f"{element.length} bytes")
         if element.vr in _CELLS:
             if element.length % _CELLS[element.vr]:
-                yield RULE["malformed-number"].at(owner.at(element.tag), f"{element.length} bytes")
+                yield RULE["malformed-number"].at(dataset.at(element.tag), f"{element.length} bytes")
         elif element.vr not in _BULK:
-            yield from _check_text(owner, element, own)
+            yield from _check_text(dataset, element, own)
+
+
+def _values_of_item(item: DataSet, outer: Charset) -> Iterator[Finding]:
+    """The same for an item; one that is known to be without a fault is passed over."""
+    if item.known is None:
+        yield from _values_of(item, outer)
+    elif ("values", outer) not in item.known.facts:
+        found = list(_values_of(item, outer))
+        yield from found
+        if not found:
+            item.known.add(("values", outer), True)
 
 
 def _check_text(owner: DataSet, element: Element, own: Charset) -> Iterator[Finding]:
     raw = owner.data[element.start : element.start + element.length]
-    text, valid = own.decode(raw) if element.vr in _TEXT else (raw.decode("latin-1"), raw.isascii())
+    faults = _faults if len(raw) <= _SHORT else _faults.__wrapped__
+    for rule, detail, clause in faults(element.tag, element.vr, raw, own):
+        found = RULE[rule].at(owner.at(element.tag), detail)
+        yield Finding(found.rule, found.severity, found.place, found.reason, clause) if clause else found
+
+
+@lru_cache(maxsize=2048)
+def _faults(tag: int, vr: str, raw: bytes, own: Charset) -> tuple[tuple[str, str, str], ...]:
+    """What is wrong with a value: (rule, detail, clause where it is not the rule's); short values are remembered."""
+    faults = []
+    text, valid = own.decode(raw) if vr in _TEXT else (raw.decode("latin-1"), raw.isascii())
     if not valid:
-        kind = "undecodable-text" if element.vr in _TEXT else "value-characters"
-        yield RULE[kind].at(owner.at(element.tag))
-    values = [text] if element.vr in _LONG else text.split("\\")
-    limit = LIMITS.get(element.vr)
-    longest = max((_size(value, element.vr) for value in values), default=0)
+        faults.append(("undecodable-text" if vr in _TEXT else "value-characters", "", ""))
+    values = [text] if vr in _LONG else text.split("\\")
+    limit = LIMITS.get(vr)
+    longest = max((_size(value, vr) for value in values), default=0)
     if limit is not None and longest > limit:
-        yield RULE["value-length"].at(owner.at(element.tag), f"{longest} characters, at most {limit}")
-    broken = next((rule for value in values if (rule := _form(value.strip(" \0"), element.vr))), None)
+        faults.append(("value-length", f"{longest} characters, at most {limit}", ""))
+    broken = next((rule for value in values if (rule := _form(value.strip(" \0"), vr))), None)
     if broken is not None:
-        yield RULE[broken].at(owner.at(element.tag))
-    if element.tag in enumerated() and text.strip(" \0"):
-        allowed, clause = enumerated()[element.tag]
+        faults.append((broken, "", ""))
+    if tag in enumerated() and text.strip(" \0"):
+        allowed, clause = enumerated()[tag]
         if any(value.strip(" \0") not in allowed for value in values):
-            found = RULE["enumerated-value"].at(owner.at(element.tag))
-            yield Finding(found.rule, found.severity, found.place, found.reason, clause)
+            faults.append(("enumerated-value", "", clause))
+    return tuple(faults)
 
 
 def _size(value: str, vr: str) -> int:

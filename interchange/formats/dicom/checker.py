@@ -8,8 +8,9 @@ from interchange.errors import SourceError
 from interchange.findings import Finding
 from interchange.formats.dicom.check_attributes import check_attributes
 from interchange.formats.dicom.check_values import check_places, check_values
+from interchange.formats.dicom.dataset import DataSet
 from interchange.formats.dicom.dictionary import StorageClass, storage_classes
-from interchange.formats.dicom.parse import DataSet, File, parse
+from interchange.formats.dicom.parse import File, parse
 from interchange.formats.dicom.reader import read_header, read_parsed
 from interchange.formats.dicom.rules import RULE
 from interchange.formats.dicom.textlines import apply_lines
@@ -20,7 +21,7 @@ from interchange.vocabulary import lead_by_code
 
 __all__ = ["check"]
 
-_PRIVATE_SCHEMES = "99"
+_PRIVATE_SCHEMES = b"99"
 _CODE_VALUE = 0x00080100
 _DESIGNATOR = 0x00080102
 _OUT_OF_PLACE = 2**62
@@ -125,24 +126,45 @@ def _check_codes(top: View) -> Iterator[Finding]:
     """Channel sources that are no ECG leads; private schemes that the object does not identify."""
     for group in top.items("WaveformSequence"):
         for channel in group.items("ChannelDefinitionSequence"):
-            code = channel.code("ChannelSourceSequence")
-            if code is None or code.scheme == "SCPECG":
-                continue
-            lead = lead_by_code(code.value) if code.scheme == "MDC" else None
-            if lead is None or not lead.dicom_code:
+            if not _has_lead_code(channel):
                 yield RULE["lead-code"].at(channel.at("ChannelSourceSequence"))
     identified = {item.text("CodingSchemeDesignator") for item in top.items("CodingSchemeIdentificationSequence")}
-    seen: set[bytes] = set()
-    for owner, element in top.dataset.walk():
-        if element.tag == _DESIGNATOR and _CODE_VALUE in owner:
-            raw = (owner.raw(_DESIGNATOR) or b"").strip(b" \0")
-            if (
-                raw.startswith(_PRIVATE_SCHEMES.encode())
-                and raw.decode("latin-1") not in identified
-                and raw not in seen
-            ):
-                seen.add(raw)
+    seen: set[str | None] = {*identified}
+    for owner in _owners(top.dataset):
+        raw = owner.raw(_DESIGNATOR)
+        if raw is None or _CODE_VALUE not in owner:
+            continue
+        raw = raw.strip(b" \0")
+        if raw.startswith(_PRIVATE_SCHEMES):
+            name = raw.decode("latin-1")
+            if name not in seen:
+                seen.add(name)
                 yield RULE["code-scheme"].at(owner.at(_DESIGNATOR))
+
+
+def _has_lead_code(channel: View) -> bool:
+    known = channel.dataset.known
+    key = ("lead-code", channel.charset)
+    if known is not None and key in known.facts:
+        return bool(known.facts[key])
+    code = channel.code("ChannelSourceSequence")
+    if code is None or code.scheme == "SCPECG":
+        found = True
+    else:
+        lead = lead_by_code(code.value) if code.scheme == "MDC" else None
+        found = lead is not None and bool(lead.dicom_code)
+    if known is not None:
+        known.add(key, found)
+    return found
+
+
+def _owners(dataset: DataSet) -> Iterator[DataSet]:
+    """The data set and every item below it, in order, but for known items without a private scheme."""
+    yield dataset
+    for element in dataset.values():
+        for item in element.items or ():
+            if item.known is None or _PRIVATE_SCHEMES in item.data:
+                yield from _owners(item)
 
 
 def _in_order(found: tuple[Finding, ...], top: DataSet) -> tuple[Finding, ...]:
@@ -154,7 +176,7 @@ def _in_order(found: tuple[Finding, ...], top: DataSet) -> tuple[Finding, ...]:
     for owner, element in top.walk():
         for place in (owner.at(element.tag), owner.place.rstrip("/")):
             if place in wanted:
-                where.setdefault(place, element.start)
+                where.setdefault(place, owner.base + element.start)
 
     def key(entry: tuple[int, Finding]) -> tuple[int, int]:
         number, finding = entry

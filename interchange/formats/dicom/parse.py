@@ -11,18 +11,18 @@ Deviations that leave the meaning clear are collected as ``(rule, place, detail)
 from __future__ import annotations
 
 import zlib
-from collections.abc import Iterator
 from dataclasses import field
 from struct import Struct
-from typing import Final, NamedTuple
+from typing import Final
 
 from interchange.errors import SourceError
+from interchange.formats.dicom.dataset import CHANNELS, LONGEST, DataSet, Element, find_known, remember
 from interchange.formats.dicom.dictionary import ITEM, ITEM_END, SEQUENCE_END, tag_name, vr_of
 from interchange.formats.dicom.recognise import PREAMBLE, bare_data_set
 from interchange.limits import limit as bound
 from interchange.records import dataclass
 
-__all__ = ["DataSet", "Element", "File", "Syntax", "parse", "parse_written"]
+__all__ = ["File", "Syntax", "parse", "parse_written"]
 
 UNDEFINED: Final = 0xFFFFFFFF
 _SHORT: Final = "AE AS AT CS DA DS DT FD FL IS LO LT PN SH SL SS ST TM UI UL US"
@@ -51,68 +51,7 @@ BIG_ENDIAN: Final = Syntax("1.2.840.10008.1.2.2", "Explicit VR Big Endian", litt
 SYNTAXES: Final = {s.uid: s for s in (IMPLICIT, EXPLICIT, DEFLATED, BIG_ENDIAN)}
 
 
-class Element(NamedTuple):
-    """One data element: where its value lies in the bytes of the data set, and its items if it is a sequence."""
-
-    tag: int
-    vr: str
-    start: int
-    length: int
-    items: tuple[DataSet, ...] | None
-
-
 _new: Final = tuple.__new__
-
-
-class DataSet(dict[int, Element]):
-    """Elements by tag; ``data`` are the bytes that the positions of the elements count in.
-
-    ``little`` is the byte order of its numbers, ``taken`` the tags whose values somebody took in (what is left is
-    listed as unread), ``last`` the highest tag so far.  An item knows its owner, sequence and number (from 1).
-    """
-
-    __slots__ = ("data", "last", "little", "number", "owner", "sequence", "taken")
-
-    def __init__(
-        self, data: bytes, little: bool, owner: DataSet | None = None, sequence: int = 0, number: int = 0
-    ) -> None:
-        self.data = data
-        self.little = little
-        self.owner = owner
-        self.sequence = sequence
-        self.number = number
-        self.last = -1
-        self.taken: set[int] = set()
-
-    @property
-    def place(self) -> str:
-        """The tag path that leads here, with a slash behind it; empty at the top."""
-        return "" if self.owner is None else f"{self.owner.at(self.sequence)}[{self.number}]/"
-
-    def raw(self, tag: int) -> bytes | None:
-        """The bytes of a value, None where the element is absent."""
-        element = self.get(tag)
-        return None if element is None else self.data[element.start : element.start + element.length]
-
-    def at(self, tag: int) -> str:
-        """The tag path of an element of this data set, for messages."""
-        return f"{self.place}{tag_name(tag)}"
-
-    def walk(self) -> Iterator[tuple[DataSet, Element]]:
-        """Every element with the data set it lies in, sequences before their items."""
-        stack: list[Iterator[tuple[DataSet, Element]]] = [self._own()]
-        while stack:
-            for owner, element in stack[-1]:
-                yield owner, element
-                if element.items:
-                    stack.extend(item._own() for item in reversed(element.items))
-                    break
-            else:
-                stack.pop()
-
-    def _own(self) -> Iterator[tuple[DataSet, Element]]:
-        return ((self, element) for element in self.values())
-
 
 Deviation = tuple[str, str, str]
 """Rule id without the format's prefix, place, detail in numbers."""
@@ -255,11 +194,36 @@ class _Parser:
                 break
             if tag != ITEM:
                 raise SourceError(f"an item was expected at byte {pos - 8}", owner.at(sequence))
+            if sequence == CHANNELS and length <= LONGEST and self.explicit and self.little:
+                known = self._known(pos, length, limit, owner, len(items) + 1, depth)
+                if known is not None:
+                    items.append(known)
+                    pos += length
+                    continue
             item = DataSet(self.data, self.little, owner, sequence, len(items) + 1)
             items.append(item)
             self._count(item)
             pos = self._item(pos, length, limit, item, depth)
         return tuple(items), pos
+
+    def _known(self, pos: int, length: int, limit: int, owner: DataSet, number: int, depth: int) -> DataSet | None:
+        """A channel definition whose bytes were parsed before, or are now; None where that needs the ordinary way."""
+        data = self.data[pos : pos + length]
+        known = find_known(data)
+        if known is None:
+            alone = _Parser(data, EXPLICIT, [])
+            item = DataSet(data, True)
+            try:
+                end = alone._item(0, length, len(data), item, 1)
+            except SourceError:
+                return None
+            if alone.deviations or end != length:
+                return None
+            known = remember(data, item)
+        if pos + length > limit or known.count >= self.left or depth + known.depth > bound("sequence_depth"):
+            return None
+        self.left -= known.count
+        return known.item(owner, CHANNELS, number, pos)
 
     def _item(self, pos: int, length: int, limit: int, item: DataSet, depth: int) -> int:
         if length == UNDEFINED:

@@ -8,8 +8,10 @@ from fractions import Fraction
 from typing import TYPE_CHECKING, Any, Final, NamedTuple
 
 from interchange.errors import SourceError
+from interchange.formats.dicom.dataset import take, taken_tags
 from interchange.formats.dicom.leadcodes import lead_of
 from interchange.formats.dicom.samples import CELLS, Cell, beyond_stored, decode, padding_mask
+from interchange.formats.dicom.unread import has_unread
 from interchange.formats.dicom.view import View
 from interchange.model import Channel, Filters, Tracing
 from interchange.model.tracing import Origin
@@ -202,6 +204,27 @@ def _extras(view: View, keywords: tuple[str, ...]) -> tuple[tuple[str, str], ...
 
 
 def _channel(item: View, rate: Fraction, cell: Cell) -> Channel:
+    """The channel that an item describes; one that was read before without a fault is not read again."""
+    known = item.dataset.known
+    if known is None:
+        return _read_channel(item, rate, cell)
+    key = ("channel", rate.numerator, rate.denominator, cell, item.charset)
+    fact = known.facts.get(key)
+    if fact is not None:
+        channel: Channel = fact[0]
+        if fact[1] is None:
+            item.dataset.complete = True
+        else:
+            take(item.dataset, fact[1])
+        return channel
+    met = item.context.met
+    channel = _read_channel(item, rate, cell)
+    if item.context.met == met:
+        known.add(key, (channel, taken_tags(item.dataset) if has_unread(item.dataset) else None))
+    return channel
+
+
+def _read_channel(item: View, rate: Fraction, cell: Cell) -> Channel:
     name, label, calculated = lead_of(item)
     unit, step, offset = _scale(item)
     bits = item.whole("WaveformBitsStored")

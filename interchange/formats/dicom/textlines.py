@@ -16,11 +16,11 @@ import re
 from collections.abc import Iterable, Iterator
 from typing import Any, Final
 
+from interchange.formats.dicom.dataset import DataSet
 from interchange.formats.dicom.dictionary import tag_of
 from interchange.formats.dicom.leadcodes import OWN_SCHEME
-from interchange.formats.dicom.parse import DataSet
 from interchange.formats.dicom.view import CodeItem, View
-from interchange.model import Recording
+from interchange.model import Channel, Recording
 from interchange.model.lines import apply, line
 
 __all__ = ["PARTS", "TEXT_LINES", "apply_lines", "differences", "fingerprint", "group_line", "name_groups", "part_of"]
@@ -235,6 +235,8 @@ def _tuple_differences(new: Any, old: Any, path: str) -> Iterator[str]:
         here = f"{path}[{index}]"
         if index >= len(old):
             yield line(here, one)
+        elif isinstance(one, Channel) and one == old[index]:
+            continue  # by far the most frequent
         elif _is_object(one):
             yield from _object_differences(one, old[index], here)
         elif one != old[index]:

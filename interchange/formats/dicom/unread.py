@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from typing import Final
 
-from interchange.formats.dicom.parse import DataSet, Element
+from interchange.formats.dicom.dataset import DataSet, Element
 from interchange.model import Unread
 
 __all__ = ["unread_elements"]
@@ -43,6 +43,11 @@ def unread_elements(top: DataSet, trailing: int) -> tuple[Unread, ...]:
     return tuple(found)
 
 
+def has_unread(item: DataSet) -> bool:
+    """Whether anything with a value in an item or below it was not taken in."""
+    return next(_below(item), None) is not None
+
+
 def _below(top: DataSet) -> Iterator[Unread]:
     stack = [iter(list(top.items()))]
     owners = [top]
@@ -52,8 +57,9 @@ def _below(top: DataSet) -> Iterator[Unread]:
             if tag in owner.taken:
                 if element.items:
                     for item in reversed(element.items):
-                        stack.append(iter(list(item.items())))
-                        owners.append(item)
+                        if not item.complete:
+                            stack.append(iter(list(item.items())))
+                            owners.append(item)
                     break
             elif element.length and tag & 0xFFFF and tag != _PADDING:
                 yield Unread(owner.at(tag), element.length, _word(element))

@@ -11,9 +11,9 @@ from typing import NamedTuple
 
 from interchange.findings import Finding
 from interchange.formats.dicom.charsets import Charset, charset
+from interchange.formats.dicom.dataset import DataSet
 from interchange.formats.dicom.dictionary import TAGS
 from interchange.formats.dicom.numbers import parse_decimals
-from interchange.formats.dicom.parse import DataSet
 from interchange.formats.dicom.rules import RULE
 from interchange.formats.dicom.values import integers
 from interchange.limits import limit
@@ -33,21 +33,27 @@ class CodeItem(NamedTuple):
 
 
 class Context:
-    """What one reading collects: the findings, in order, and the codes that were met before, by their bytes."""
+    """What one reading collects: the findings, in order, and the codes that were met before, by their bytes.
 
-    __slots__ = ("codes", "findings", "seen")
+    ``met`` counts all that there was to find fault with, also what was said before and is not said again.
+    """
+
+    __slots__ = ("codes", "findings", "met", "seen")
 
     def __init__(self) -> None:
         self.codes: dict[tuple[bytes, Charset], tuple[CodeItem, frozenset[int]]] = {}
         self.findings: list[Finding] = []
+        self.met = 0
         self.seen: set[tuple[str, str]] = set()
 
     def tolerate(self, rule: str, place: str, detail: str = "") -> None:
         """Add a finding."""
+        self.met += 1
         self.findings.append(RULE[rule].at(place, detail))
 
     def tolerate_once(self, rule: str, place: str, key: str = "") -> None:
         """Add a finding at the first place where it occurs only."""
+        self.met += 1
         if (rule, key) not in self.seen:
             self.seen.add((rule, key))
             self.tolerate(rule, place)

@@ -242,7 +242,10 @@ def _converter() -> Item:
 
 
 def put_study(item: Item, recording: Recording, waveform: bytes) -> None:
-    """Order and identifiers: given ones are kept, missing ones follow from patient, time and samples."""
+    """Order and identifiers: given ones are kept, missing ones follow from patient, time and samples.
+
+    ``waveform``: a digest of the samples.
+    """
     study = recording.acquisition.study or Study()
     item.text("AccessionNumber", study.accession.value if study.accession else None)
     if study.accession is not None and study.accession.issuer:

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import replace
+from hashlib import sha256
 from typing import Final
 
 from interchange._version import __version__
@@ -93,7 +94,7 @@ def _dataset(recording: Recording, choice: Choice, notes: list[Note]) -> tuple[I
     dataset.sequence("WaveformSequence", groups)
     data = groups[0][tag_of("WaveformData")][1]
     assert isinstance(data, bytes)
-    put_study(dataset, recording, data)
+    put_study(dataset, recording, sha256(data).digest())
     numbers = GroupNumbers(recording)
     annotations = list(annotation_items(recording, numbers))
     if annotations:
