@@ -1,6 +1,6 @@
 """Decoding one value at a time: several tables with switches between them, and long codes (EN 1064 clause 5.5).
 
-The next twelve bits at every bit position come from :func:`.huffman.windows`; a list for each table says which code a
+The next twelve bits at every bit position come from :func:`.windows.windows`; a list for each table says which code a
 window begins with.  Codes with longer prefixes are looked for bit by bit.
 """
 
@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from interchange.formats.scp.coding.huffman import WIDTH, windows
+from interchange.formats.scp.coding.windows import SPARE, WIDTH, windows
 from interchange.formats.scp.syntax.tables import MOST_TABLES, Code, Table
 from interchange.records import dataclass
 
@@ -76,7 +76,7 @@ def decode_block(block: bytes, tables: tuple[Table, ...]) -> _Block:
     """The values of one block; every block begins with table 1."""
     lookups = [_lookup(table) for table in tables]
     size = 8 * len(block)
-    view = windows(np.frombuffer(block, dtype=np.uint8)).data
+    view = (windows(np.frombuffer(block, dtype=np.uint8)) >> SPARE).data
     values = array("q")
     ends = array("q")
     current = lookups[0]
