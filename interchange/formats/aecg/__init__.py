@@ -9,17 +9,30 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import TYPE_CHECKING
 
-from interchange.formats.aecg.account import ACCOUNT
 from interchange.formats.aecg.recognise import recognise
-from interchange.formats.aecg.rules import RULES
 
 if TYPE_CHECKING:
     from interchange.findings import Finding
+    from interchange.formats.aecg.account import ACCOUNT
+    from interchange.formats.aecg.rules import RULES
     from interchange.formats.contract import Encoded
     from interchange.model import Recording
     from interchange.sources import Source
 
 __all__ = ["ACCOUNT", "RULES", "check", "encode", "read", "read_and_check", "recognise"]
+
+
+def __getattr__(name: str) -> object:
+    """The two tables, each loaded when it is asked for."""
+    if name == "ACCOUNT":
+        from interchange.formats.aecg.account import ACCOUNT
+
+        return ACCOUNT
+    if name == "RULES":
+        from interchange.formats.aecg.rules import RULES
+
+        return RULES
+    raise AttributeError(f"module {__name__!r} has no attribute {name!r}")
 
 
 def read(source: Source) -> Recording:

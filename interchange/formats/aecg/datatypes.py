@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 from fractions import Fraction
-from functools import lru_cache
+from functools import cache, lru_cache
 from typing import Literal, cast
 
 from interchange.formats.aecg.codes import SCHEMES, SECONDS
@@ -42,16 +42,11 @@ NULL: dict[str, Absent | None] = {
 SAYS_NOTHING = ("NI", "NASK", "DER", "NP")
 """Null flavors that give no reason."""
 
-_TS = re.compile(r"(\d{4})(\d\d)?(\d\d)?(\d\d)?(\d\d)?(\d\d(?:\.\d+)?)?(?:([+-])(\d{1,2})(\d\d)?)?", re.ASCII)
-_ISO = re.compile(
+TS = r"(\d{4})(\d\d)?(\d\d)?(\d\d)?(\d\d)?(\d\d(?:\.\d+)?)?(?:([+-])(\d{1,2})(\d\d)?)?"
+ISO = (
     r"(\d{4})(?:-?(\d\d)(?:-?(\d\d))?)?(?:[T ]?(\d\d)(?::?(\d\d)(?::?(\d\d(?:[.,]\d+)?))?)?)?\s?"
-    r"(?:(Z)|([+-])(\d\d):?(\d\d)?)?",
-    re.ASCII,
+    r"(?:(Z)|([+-])(\d\d):?(\d\d)?)?"
 )
-_WHITE = re.compile(f"[{WHITE}]+")
-_OID = re.compile(r"[0-2](\.(0|[1-9][0-9]*))*", re.ASCII)
-_UUID = re.compile(r"[0-9A-Za-z]{8}-(?:[0-9A-Za-z]{4}-){3}[0-9A-Za-z]{12}", re.ASCII)
-_RUID = re.compile(r"[A-Za-z][A-Za-z0-9-]*", re.ASCII)
 
 
 @dataclass(frozen=True, slots=True)
@@ -65,7 +60,27 @@ class Interval:
 
 def plain(text: str) -> str:
     """The text with each run of XML white space as one blank, and none at its ends."""
-    return _WHITE.sub(" ", text).strip(WHITE)
+    return " ".join(filter(None, text.replace("\t", " ").replace("\r", " ").replace("\n", " ").split(" ")))
+
+
+def is_uid(text: str) -> bool:
+    """Whether a text is a UID: an OID, a UUID or a reserved word (HL7 V3 datatypes, UID)."""
+    words = text.replace("-", "")
+    word = words.isascii() and words.isalnum() and text[:1].isalpha()
+    return word or is_oid(text) or (words.isascii() and words.isalnum() and _is_uuid(text))
+
+
+def is_oid(text: str) -> bool:
+    """Whether a text is an OID: arcs in decimal without leading zeros, the first of them 0, 1 or 2."""
+    first, *arcs = text.split(".")
+    return first in ("0", "1", "2") and all(
+        arc.isascii() and arc.isdigit() and (arc == "0" or arc[0] != "0") for arc in arcs
+    )
+
+
+def _is_uuid(text: str) -> bool:
+    """Whether letters, digits and hyphens are grouped as in a UUID."""
+    return [len(part) for part in text.split("-")] == [8, 4, 4, 4, 12]
 
 
 def absent_of(node: Node | None) -> Absent | None:
@@ -96,11 +111,11 @@ def identifier(node: Node | None, log: Log) -> Identifier | None:
 
 def _plain_root(root: str, node: Node, log: Log) -> str:
     """The root without the prefixes and braces that some write around it."""
-    if not root or _OID.fullmatch(root) or _UUID.fullmatch(root) or _RUID.fullmatch(root):
+    if not root or is_uid(root):
         return root
     bare = re.sub(r"^urn:(oid|uuid):", "", root, flags=re.IGNORECASE).strip("{} ")
     log.add("aecg.id-form", node)
-    return bare if _OID.fullmatch(bare) or _UUID.fullmatch(bare) else root
+    return bare if is_uid(bare) and (is_oid(bare) or _is_uuid(bare)) else root
 
 
 def code_of(node: Node | None, log: Log | None = None) -> Code | None:
@@ -150,11 +165,11 @@ def moment(node: Node | None, log: Log) -> Moment | None:
     if is_placeholder(text):
         log.add("aecg.code-placeholder", node)
         return None
-    found = _TS.fullmatch(text)
+    found = _form(TS).fullmatch(text)
     if found and not (found[7] and not found[4]) and not ("." in text and len(found[0].split(".")[0]) < 14):
         value = _moment(found.groups())
     else:
-        other = _ISO.fullmatch(text)
+        other = _form(ISO).fullmatch(text)
         if not other:
             log.add("aecg.time-unreadable", node)
             return None
@@ -166,6 +181,11 @@ def moment(node: Node | None, log: Log) -> Moment | None:
     if value is None:
         log.add("aecg.time-unreadable", node)
     return value
+
+
+@cache
+def _form(pattern: str) -> re.Pattern[str]:
+    return re.compile(pattern, re.ASCII)
 
 
 def _moment(parts: tuple[str | None, ...]) -> Moment | None:

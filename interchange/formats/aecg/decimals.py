@@ -7,7 +7,6 @@ is read as the simplest fraction that rounds to it, so that a third of a second 
 
 from __future__ import annotations
 
-import re
 from fractions import Fraction
 from functools import lru_cache
 
@@ -18,17 +17,17 @@ ENOUGH = 12
 MAX_EXPONENT = 400
 MAX_LENGTH = 1000
 
-_NUMBER = re.compile(r"([+-]?)([0-9]*)(?:\.([0-9]*))?(?:[eE]([+-]?[0-9]{1,6}))?", re.ASCII)
-
 
 @lru_cache(maxsize=4096)
 def fraction_from(text: str) -> Fraction | None:
     """The number that a decimal stands for; None when it is none, not finite, or beyond any sense."""
-    found = _NUMBER.fullmatch(text) if len(text) <= MAX_LENGTH else None
-    if not found or not (found[2] or found[3]):
+    body, mark, power = text.replace("E", "e").partition("e")
+    whole, _, places = _unsigned(body).partition(".")
+    if len(text) > MAX_LENGTH or not _is_digits(whole + places):
         return None
-    whole, places = found[2] or "", found[3] or ""
-    exponent = int(found[4] or 0)
+    if mark and not (_is_digits(_unsigned(power)) and len(power) <= 7):
+        return None
+    exponent = int(power) if mark else 0
     if abs(exponent) > MAX_EXPONENT:
         return None
     digits = (whole + places).lstrip("0")
@@ -36,7 +35,15 @@ def fraction_from(text: str) -> Fraction | None:
     value = Fraction(int(digits or 0)) * Fraction(10) ** scale
     if places and len(digits) >= ENOUGH:
         value = _simplest_that_rounds_to(value, Fraction(10) ** scale / 2)
-    return -value if found[1] == "-" else value
+    return -value if text.startswith("-") else value
+
+
+def _unsigned(text: str) -> str:
+    return text[1:] if text[:1] in ("+", "-") else text
+
+
+def _is_digits(text: str) -> bool:
+    return text.isascii() and text.isdigit()
 
 
 @lru_cache(maxsize=4096)

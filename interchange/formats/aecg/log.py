@@ -4,13 +4,13 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from interchange.findings import Finding
 from interchange.formats.aecg.markup import WHITE, Node, place_of
-from interchange.formats.aecg.rules import rule
 from interchange.model import Unread
 
 if TYPE_CHECKING:
     from lxml import etree
+
+    from interchange.findings import Finding
 
 __all__ = ["MOST", "Log"]
 
@@ -33,6 +33,8 @@ class Log:
         """Rule ``id`` was broken at ``node``; ``detail`` never quotes the document."""
         count = self._counts[id] = self._counts.get(id, 0) + 1
         if count <= MOST:
+            from interchange.formats.aecg.rules import rule
+
             where = place_of(node.element) if node is not None else place or "/"
             self._found.append(rule(id).at(where, detail))
 
@@ -45,6 +47,10 @@ class Log:
 
     def findings(self) -> tuple[Finding, ...]:
         """All findings; a rule broken at many places ends with one that counts the rest."""
+        if not self._found:
+            return ()
+        from interchange.formats.aecg.rules import rule
+
         rest = [
             rule(id).at("/", f"at {count - MOST} further places") for id, count in self._counts.items() if count > MOST
         ]

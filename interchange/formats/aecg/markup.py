@@ -32,8 +32,9 @@ NATIVE = {"utf-8": "UTF-8", "iso8859-1": "ISO-8859-1", "ascii": "UTF-8"}
 
 FOLDED = "sequenceSet"
 
-_DECLARATION = re.compile(rb"""<\?xml\s[^>]{0,200}?encoding\s*=\s*["']([A-Za-z][A-Za-z0-9._-]{0,40})["']""")
-_WIDE = re.compile(rb"(?:[ \t\r\n]\0){0,64}(<)\0|(?:\0[ \t\r\n]){0,64}\0<")
+USUAL = (b"<?xml version='1.0' encoding='UTF-8'?>", b'<?xml version="1.0" encoding="UTF-8"?>')
+DECLARATION = rb"""<\?xml\s[^>]{0,200}?encoding\s*=\s*["']([A-Za-z][A-Za-z0-9._-]{0,40})["']"""
+WIDE = rb"(?:[ \t\r\n]\0){0,64}(<)\0|(?:\0[ \t\r\n]){0,64}\0<"
 _BLANK = b" \t\r\n"
 WHITE = " \t\r\n"
 """White space of XML; other blanks belong to the text."""
@@ -271,7 +272,7 @@ def _encoded(data: bytes, deviations: list[tuple[str, str]]) -> tuple[bytes, str
     ):
         if data.startswith(mark):
             return _as_utf8(data[len(mark) :], name, deviations)
-    wide = _WIDE.match(data)
+    wide = re.match(WIDE, data) if b"\0" in data[:2] else None
     if wide:
         return _as_utf8(data, "utf-16-le" if wide[1] else "utf-16-be", deviations)
     return _as_utf8(data, _declared(data, deviations), deviations)
@@ -279,7 +280,9 @@ def _encoded(data: bytes, deviations: list[tuple[str, str]]) -> tuple[bytes, str
 
 def _declared(data: bytes, deviations: list[tuple[str, str]]) -> str:
     """Python's name of the declared encoding; UTF-8 where there is none that can be true."""
-    found = _DECLARATION.match(data[:4096].lstrip(_BLANK)[:300])
+    if data.startswith(USUAL):
+        return "utf-8"
+    found = re.match(DECLARATION, data[:4096].lstrip(_BLANK)[:300])
     if not found:
         return "utf-8"
     try:

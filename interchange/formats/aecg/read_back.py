@@ -10,7 +10,6 @@ from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import replace
 from fractions import Fraction
 from functools import cache
-from typing import TYPE_CHECKING
 
 from interchange.formats.aecg.annotation_codes import (
     concept_in,
@@ -19,31 +18,18 @@ from interchange.formats.aecg.annotation_codes import (
     mark_code,
     measurement_code,
 )
-from interchange.formats.aecg.codes import OWN, SAME_UNIT, SCHEMES, SECONDS, VOLTS
+from interchange.formats.aecg.codes import OWN, SAME_UNIT, SECONDS, VOLTS
 from interchange.formats.aecg.concepts import mark_concept, measured, own_concept
 from interchange.formats.aecg.datatypes import plain
 from interchange.formats.aecg.difference import lines_for
 from interchange.formats.aecg.markup import WHITE
 from interchange.formats.aecg.read_series import lead_of
 from interchange.formats.aecg.regions import tracing_at
-from interchange.formats.aecg.write_types import clean, code_attributes, is_token, null_flavor, ts
+from interchange.formats.aecg.write_series import Group, Written, beats_of
+from interchange.formats.aecg.write_types import clean, code_back, is_token, null_flavor, ts, unit_of, words_back
 from interchange.model import Code, Mark, Measurement, Recording, Statement, Tracing
 
-if TYPE_CHECKING:
-    from interchange.formats.aecg.write_annotations import Written
-    from interchange.formats.aecg.write_series import Group
-
-__all__ = ["beats_of", "code_back", "content_lines", "unit_of"]
-
-
-def beats_of(recording: Recording) -> int:
-    """Number of representative beats that measurements are told apart by; none where there is no rhythm beside."""
-    return sum(tracing.kind != "rhythm" for tracing in recording.tracings) if recording.rhythms else 0
-
-
-def unit_of(unit: str | None) -> str:
-    """The unit as PQ can hold it."""
-    return unit if unit is not None and is_token(unit) else "1"
+__all__ = ["content_lines"]
 
 
 def content_lines(recording: Recording, done: Written) -> list[str]:
@@ -107,9 +93,9 @@ def _mark_lines(path: str, mark: Mark, tracings: Sequence[Tracing], homes: dict[
         end=end,
         concept=concept,
         source_code=source,
-        text=_words(mark.text),
+        text=words_back(mark.text),
         lead=_lead_back(mark.lead),
-        group=_words(mark.group),
+        group=words_back(mark.group),
     )
     return [*lines_for(path, mark, seen), *inner]
 
@@ -131,10 +117,6 @@ def _mark_back(concept: str, point: bool, source: Code | None) -> tuple[str, Cod
     return (known.id, None) if known is not None else ("other", code_back(source) if source else source)
 
 
-def _words(text: str | None) -> str | None:
-    return clean(text).strip(WHITE) or None if text else None
-
-
 @cache
 def _lead_back(lead: str | None) -> str | None:
     if lead is None or lead_code(lead) is not None:
@@ -151,7 +133,7 @@ def _measurement_back(entry: Measurement, beat: int | None, in_mark: bool) -> Me
     """The measurement as the reader will give it back, without lines of text."""
     concept, unit, source = _concept_back(entry.concept, entry.lead is not None, in_mark, entry.source_code)
     back = replace(
-        entry, concept=concept, source_code=source, beat=beat, lead=_lead_back(entry.lead), text=_words(entry.text)
+        entry, concept=concept, source_code=source, beat=beat, lead=_lead_back(entry.lead), text=words_back(entry.text)
     )
     if entry.value is not None:
         said = SAME_UNIT.get(unit_of(entry.unit), unit_of(entry.unit))
@@ -205,19 +187,5 @@ def _statements_back(entries: list[Statement]) -> Iterator[Statement]:
 
 
 def _author_back(entry: Statement) -> str | None:
-    words = _words(entry.author)
+    words = words_back(entry.author)
     return words if words is None or entry.author_kind == "machine" else plain(words)
-
-
-def code_back(code: Code) -> Code:
-    """The code as the reader will give it back."""
-    attributes = code_attributes(code)
-    if not attributes:
-        words = _words(code.meaning or code.value)
-        return Code(None, None, words)
-    scheme = (
-        SCHEMES.get(attributes.get("codeSystem", ""))
-        or attributes.get("codeSystem")
-        or attributes.get("codeSystemName")
-    )
-    return Code(attributes["code"], _words(scheme), _words(attributes.get("displayName")))

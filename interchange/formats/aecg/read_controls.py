@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 from fractions import Fraction
 
 from interchange.formats.aecg.codes import LEAD_SYSTEM, OWN, SECONDS
@@ -16,7 +15,6 @@ from interchange.records import dataclass
 
 __all__ = ["Controls", "Segment", "read_controls", "read_nested"]
 
-_FREQUENCY = re.compile(r"\s*([0-9.]{1,20})\s*(Hz|HZ|hz)?\s*")
 PREFIXES = ("MDC_ECG_CTL_VBL_", "MDC_ATTR_", "MDC_")
 
 
@@ -142,8 +140,10 @@ def _frequency(kind: str, node: Node, found: Controls, log: Log) -> bool:
     value = node.take("value")
     amount, _unit = physical(value, log)
     if amount is None:
+        import re
+
         text = text_of(value) or ""
-        parts = _FREQUENCY.fullmatch(text)
+        parts = re.fullmatch(r"\s*([0-9.]{1,20})\s*(Hz|HZ|hz)?\s*", text)
         amount = fraction_from(parts[1]) if parts else None
         if amount is None:
             if text:

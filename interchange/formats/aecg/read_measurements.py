@@ -21,7 +21,7 @@ if TYPE_CHECKING:
 
 __all__ = ["read_measurement"]
 
-_FORMULA = re.compile(r"bazett|fr[ei]d[eo]?ri|framingham|hodges|qtc[bf]\b", re.IGNORECASE)
+FORMULA = r"bazett|fr[ei]d[eo]?ri|framingham|hodges|qtc[bf]\b"
 """Names of formulas that some put beside the code of a corrected QT interval without one (from memory of files)."""
 
 
@@ -43,7 +43,7 @@ def read_measurement(
         return
     amount, unit, words, absent = _value(value, kind, concept, node, scope)
     if words is None and concept is not None and concept.id == "qtc-interval" and full is not None:
-        words = full.meaning if _FORMULA.search(full.meaning or "") else None
+        words = full.meaning if re.search(FORMULA, full.meaning or "", re.IGNORECASE) else None
     entry = Measurement(
         concept.id if concept else "other",
         amount,

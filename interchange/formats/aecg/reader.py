@@ -14,15 +14,13 @@ from interchange.errors import SourceError
 from interchange.formats.aecg.log import Log
 from interchange.formats.aecg.markup import HL7, Document, Node, namespace_of, parse, tree
 from interchange.formats.aecg.place import Placed, placed, zoned
-from interchange.formats.aecg.read_annotations import read_annotations
-from interchange.formats.aecg.read_devices import analysing_device, is_bare, recorder
 from interchange.formats.aecg.read_header import Header, read_header, read_performer
 from interchange.formats.aecg.read_series import Series, read_series
-from interchange.formats.aecg.scope import Content
 from interchange.formats.aecg.unread import unread
 from interchange.model import Channel, Device, Filters, Recording, Tracing
 
 if TYPE_CHECKING:
+    from interchange.formats.aecg.scope import Content
     from interchange.sources import Source
 
 __all__ = ["read", "read_document"]
@@ -50,16 +48,27 @@ def read_document(document: Document, log: Log) -> Recording:
     if not any(entry.segments for entry in series):
         raise SourceError("holds no series with samples that can be read", path)
     place = placed(series, header.times, log)
-    content = Content()
-    for entry in series:
-        if entry.tracings:
-            read_annotations(entry, place, content, log, _beat(entry, place))
+    content = _content(series, place, log)
     recording = _assembled(header, series, place, content, log)
     recording = _with_lines(recording, header, message, log)
     message.used = True
     if len(log.zones) > 1:
         log.add("aecg.zone-mixed", message)
     return recording.with_(unread=(*unread(message, path), *log.unread), findings=log.findings())
+
+
+def _content(series: list[Series], place: Placed, log: Log) -> Content | None:
+    """What the annotation sets hold; None where there is none."""
+    annotated = [entry for entry in series if entry.tracings and entry.node.find("subjectOf") is not None]
+    if not annotated:
+        return None
+    from interchange.formats.aecg.read_annotations import read_annotations
+    from interchange.formats.aecg.scope import Content
+
+    content = Content()
+    for entry in annotated:
+        read_annotations(entry, place, content, log, _beat(entry, place))
+    return content
 
 
 def _beat(series: Series, place: Placed) -> int | None:
@@ -87,7 +96,7 @@ def _message(top: Node, log: Log) -> tuple[Node, str]:
     raise SourceError("holds no AnnotatedECG")
 
 
-def _assembled(header: Header, series: list[Series], place: Placed, content: Content, log: Log) -> Recording:
+def _assembled(header: Header, series: list[Series], place: Placed, content: Content | None, log: Log) -> Recording:
     """The recording from its parts."""
     rhythms = [entry for entry in series if entry.kind == "rhythm" and entry.tracings]
     filters = rhythms[0].controls.filters if rhythms else None
@@ -113,9 +122,9 @@ def _assembled(header: Header, series: list[Series], place: Placed, content: Con
         tracings=tuple(tracings),
         patient=header.patient,
         acquisition=acquisition,
-        measurements=tuple(content.measurements),
-        marks=tuple(content.marks),
-        statements=tuple(content.statements),
+        measurements=tuple(content.measurements) if content else (),
+        marks=tuple(content.marks) if content else (),
+        statements=tuple(content.statements) if content else (),
         trial=header.trial,
         document_id=header.document_id,
         extras=tuple(header.extras),
@@ -139,12 +148,17 @@ def _filtered(tracing: Tracing, filters: Filters) -> Tracing:
     return replace(tracing, channels=channels)
 
 
-def _devices(series: list[Series], content: Content, log: Log) -> tuple[Device, ...]:
+def _devices(series: list[Series], content: Content | None, log: Log) -> tuple[Device, ...]:
     """The recorders, then the analysing devices, each once."""
+    programs = content.devices if content else []
+    if not programs and all(entry.node.find("author") is None for entry in series):
+        return ()
+    from interchange.formats.aecg.read_devices import analysing_device, is_bare, recorder
+
     found: list[Device] = []
     recorders = [recorder(entry.node, log) for entry in series]
-    programs = ((analysing_device(node, log), spoke) for node, spoke in content.devices)
-    for device in (*recorders, *(device for device, spoke in programs if not (spoke and is_bare(device)))):
+    made = ((analysing_device(node, log), spoke) for node, spoke in programs)
+    for device in (*recorders, *(device for device, spoke in made if not (spoke and is_bare(device)))):
         if device is not None and device not in found:
             found.append(device)
     return tuple(found)

@@ -12,7 +12,6 @@ if TYPE_CHECKING:
 __all__ = ["recognise"]
 
 HEAD = 65536
-_ANNOTATED = re.compile(rb"<(?:[A-Za-z_][\w.-]*:)?(?:PORT_MT020001UV01\.)?[Aa]nnotatedECG[\s/>]")
 
 
 def recognise(source: Source) -> bool:
@@ -28,4 +27,6 @@ def recognise(source: Source) -> bool:
     data = data.removeprefix(b"\xef\xbb\xbf").lstrip(b" \t\r\n")
     if not data.startswith(b"<"):
         return False
-    return _ANNOTATED.search(data) is not None
+    if b"<AnnotatedECG " in data:
+        return True
+    return re.search(rb"<(?:[A-Za-z_][\w.-]*:)?(?:PORT_MT020001UV01\.)?[Aa]nnotatedECG[\s/>]", data) is not None

@@ -7,8 +7,6 @@ that is not there) becomes a line of text.
 
 from __future__ import annotations
 
-from collections.abc import Iterable
-from dataclasses import field
 from fractions import Fraction
 from itertools import groupby
 from typing import TYPE_CHECKING
@@ -17,10 +15,9 @@ from interchange.formats.aecg.annotation_codes import is_placed_measurement, mar
 from interchange.formats.aecg.clock import Clock
 from interchange.formats.aecg.codes import INTERPRETATION
 from interchange.formats.aecg.markup import WHITE
-from interchange.formats.aecg.read_back import beats_of, code_back, unit_of
-from interchange.formats.aecg.write_devices import add_device_author
+from interchange.formats.aecg.write_devices import add_device_author, analysing, device_name
 from interchange.formats.aecg.write_regions import add_lead_boundary, add_lead_region, add_region
-from interchange.formats.aecg.write_series import Group
+from interchange.formats.aecg.write_series import Group, Written, beats_of
 from interchange.formats.aecg.write_types import (
     TYPE,
     add,
@@ -30,30 +27,21 @@ from interchange.formats.aecg.write_types import (
     add_text,
     add_value,
     clean,
+    code_back,
     is_token,
     null_flavor,
     ts,
+    unit_of,
 )
 from interchange.model import Code, Device, Extras, Mark, Measurement, Moment, PersonName, Recording, Statement, Tracing
-from interchange.records import dataclass
 
 if TYPE_CHECKING:
     from lxml import etree
 
-__all__ = ["Written", "add_annotations", "analysing"]
+__all__ = ["add_annotations"]
 
 
 Made = tuple[str, str, str]
-
-
-@dataclass(slots=True)
-class Written:
-    """Indices of the recording's items in the order in which they were written, which is that of the reader."""
-
-    measurements: list[int] = field(default_factory=list)
-    marks: list[int] = field(default_factory=list)
-    statements: list[int] = field(default_factory=list)
-    groups: list[Group] = field(default_factory=list)
 
 
 def add_annotations(
@@ -81,11 +69,6 @@ def _set(series: etree._Element) -> etree._Element:
 
 def _annotation(parent: etree._Element) -> etree._Element:
     return add(add(parent, "component", {"typeCode": "COMP"}), "annotation", {"classCode": "OBS", "moodCode": "EVN"})
-
-
-def analysing(devices: Iterable[Device]) -> Device | None:
-    """The first analysing device."""
-    return next((device for device in devices if device.role == "analysing"), None)
 
 
 def _measurements(series: etree._Element, recording: Recording, first: bool, beat: int | None, done: Written) -> None:
@@ -298,11 +281,6 @@ def _author(node: etree._Element, entry: Statement, device: Device | None) -> No
 
 def _entity(node: etree._Element) -> etree._Element:
     return add(add(node, "author", {"typeCode": "AUT"}), "assignedEntity", {"classCode": "ASSIGNED"})
-
-
-def device_name(device: Device) -> str:
-    """Model and software of a device, as the reader names an author."""
-    return " ".join(part.strip() for part in (device.model, *device.software[:1]) if part and part.strip())
 
 
 def _statement(parent: etree._Element, entry: Statement) -> None:

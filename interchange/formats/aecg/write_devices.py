@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from typing import TYPE_CHECKING
 
 from interchange.formats.aecg.write_header import code_from
@@ -11,7 +12,7 @@ from interchange.model import Device, Identifier, Person
 if TYPE_CHECKING:
     from lxml import etree
 
-__all__ = ["add_device_author", "add_operator", "add_recorder"]
+__all__ = ["add_device_author", "add_operator", "add_recorder", "analysing", "device_name"]
 
 DEVICE = {"classCode": "DEV", "determinerCode": "INSTANCE"}
 ORGANISATION = {"classCode": "ORG", "determinerCode": "INSTANCE"}
@@ -57,3 +58,13 @@ def add_operator(series: etree._Element, person: Person | None) -> None:
     if person is not None and (person.name is not None or person.ids):
         outer = add(series, "secondaryPerformer", {"typeCode": "SPRF"})
         add_person(add(outer, "seriesPerformer", {"classCode": "ASSIGNED"}), person, "assignedPerson")
+
+
+def analysing(devices: Iterable[Device]) -> Device | None:
+    """The first analysing device."""
+    return next((device for device in devices if device.role == "analysing"), None)
+
+
+def device_name(device: Device) -> str:
+    """Model and software of a device, as the reader names an author."""
+    return " ".join(part.strip() for part in (device.model, *device.software[:1]) if part and part.strip())

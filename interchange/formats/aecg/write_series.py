@@ -34,7 +34,7 @@ from interchange.formats.aecg.write_types import (
     clean,
     is_token,
 )
-from interchange.model import Channel, Filters, Identifier, Tracing
+from interchange.model import Channel, Filters, Identifier, Recording, Tracing
 from interchange.records import dataclass
 
 if TYPE_CHECKING:
@@ -42,11 +42,14 @@ if TYPE_CHECKING:
 
 __all__ = [
     "Group",
+    "Written",
     "add_filters",
     "add_placement",
     "natural_order",
     "add_series",
     "add_sets",
+    "beats_of",
+    "channel_lines",
     "groups",
     "read_back_channel",
     "read_back_filters",
@@ -66,6 +69,21 @@ class Group:
     kind: str = "RHYTHM"
     id: str | None = None
     derived: list[Group] = field(default_factory=list)
+
+
+@dataclass(slots=True)
+class Written:
+    """Indices of the recording's items in the order in which they were written, which is that of the reader."""
+
+    measurements: list[int] = field(default_factory=list)
+    marks: list[int] = field(default_factory=list)
+    statements: list[int] = field(default_factory=list)
+    groups: list[Group] = field(default_factory=list)
+
+
+def beats_of(recording: Recording) -> int:
+    """Number of representative beats that measurements are told apart by; none where there is no rhythm beside."""
+    return sum(tracing.kind != "rhythm" for tracing in recording.tracings) if recording.rhythms else 0
 
 
 def groups(tracings: tuple[Tracing, ...]) -> list[Group]:

@@ -4,11 +4,13 @@ from __future__ import annotations
 
 import re
 from fractions import Fraction
+from functools import cache
 from typing import TYPE_CHECKING
 
-from interchange.formats.aecg.codes import ACT_CODE, MDC, OIDS, SYSTEM_NAMES
+from interchange.formats.aecg.codes import ACT_CODE, MDC, OIDS, SCHEMES, SYSTEM_NAMES
+from interchange.formats.aecg.datatypes import is_uid
 from interchange.formats.aecg.decimals import decimal_text
-from interchange.formats.aecg.markup import HL7, XSI
+from interchange.formats.aecg.markup import HL7, WHITE, XSI
 from interchange.model import Absent, Code, Identifier, Moment, Person, PersonName, Quantity
 
 if TYPE_CHECKING:
@@ -29,21 +31,20 @@ __all__ = [
     "add_value",
     "clean",
     "code_attributes",
+    "code_back",
     "escaped",
     "is_token",
     "null_flavor",
     "quantity_unit",
     "ts",
+    "unit_of",
+    "words_back",
 ]
 
 TYPE = f"{{{XSI}}}type"
 NULLS: dict[Absent | None, str] = {None: "NI", "unknown": "UNK", "withheld": "MSK", "not-applicable": "NA"}
 """Reasons of the model as null flavors (HL7 vocabulary NullFlavor, 2009); the others say NI and add a line of text."""
 
-_UID = re.compile(
-    r"[0-2](\.(0|[1-9][0-9]*))*|[0-9A-Za-z]{8}-([0-9A-Za-z]{4}-){3}[0-9A-Za-z]{12}|[A-Za-z][A-Za-z0-9-]*", re.ASCII
-)
-_FORBIDDEN = re.compile("[^\t\n\r\x20-\ud7ff\ue000-\ufffd\U00010000-\U0010ffff]")
 _TAGS: dict[str, str] = {}
 
 
@@ -55,14 +56,19 @@ def add(parent: etree._Element, name: str, attributes: dict[str, str] | None = N
     return etree.SubElement(parent, tag, attributes or {})
 
 
+@cache
+def _forbidden() -> re.Pattern[str]:
+    return re.compile("[^\t\n\r\x20-\ud7ff\ue000-\ufffd\U00010000-\U0010ffff]")
+
+
 def clean(text: str) -> str:
     """The text with every character that XML 1.0 cannot hold replaced by the replacement character."""
-    return _FORBIDDEN.sub("\ufffd", text)
+    return text if text.isprintable() else _forbidden().sub("\ufffd", text)
 
 
 def escaped(line: str) -> str:
     """A line of text with what XML 1.0 cannot hold as ``\\uXXXX``, which the reader of lines takes back."""
-    return _FORBIDDEN.sub(lambda found: f"\\u{ord(found[0]):04X}", line)
+    return line if line.isprintable() else _forbidden().sub(lambda found: f"\\u{ord(found[0]):04X}", line)
 
 
 def is_token(text: str) -> bool:
@@ -98,9 +104,9 @@ def add_id(parent: etree._Element, name: str, id: Identifier | None, absent: Abs
     if id is None or not id.value.strip():
         return add(parent, name, {"nullFlavor": null_flavor(absent)})
     if id.issuer is None:
-        is_root = _UID.fullmatch(id.value) and ("." in id.value or len(id.value) == 36)
+        is_root = is_uid(id.value) and ("." in id.value or len(id.value) == 36)
         return add(parent, name, {"root": id.value} if is_root else {"extension": clean(id.value)})
-    if _UID.fullmatch(id.issuer):
+    if is_uid(id.issuer):
         return add(parent, name, {"root": id.issuer, "extension": clean(id.value)})
     attributes = {"extension": clean(id.value)}
     if id.issuer.strip():
@@ -114,7 +120,7 @@ def code_attributes(code: Code) -> dict[str, str]:
     if code.value and is_token(code.value):
         attributes["code"] = code.value
         if code.scheme:
-            oid = OIDS.get(code.scheme) or (code.scheme if "." in code.scheme and _UID.fullmatch(code.scheme) else None)
+            oid = OIDS.get(code.scheme) or (code.scheme if "." in code.scheme and is_uid(code.scheme) else None)
             name = SYSTEM_NAMES.get(oid or "", None if oid == code.scheme else clean(code.scheme))
             attributes |= ({"codeSystem": oid} if oid else {}) | ({"codeSystemName": name} if name else {})
         if code.meaning:
@@ -200,3 +206,27 @@ def add_name(parent: etree._Element, name: PersonName) -> etree._Element:
 def quantity_unit(quantity: Quantity) -> str:
     """The unit of a quantity as PQ can hold it."""
     return quantity.unit if is_token(quantity.unit) else "1"
+
+
+def unit_of(unit: str | None) -> str:
+    """The unit as PQ can hold it."""
+    return unit if unit is not None and is_token(unit) else "1"
+
+
+def words_back(text: str | None) -> str | None:
+    """A text as the reader will give it back."""
+    return clean(text).strip(WHITE) or None if text else None
+
+
+def code_back(code: Code) -> Code:
+    """The code as the reader will give it back."""
+    attributes = code_attributes(code)
+    if not attributes:
+        words = words_back(code.meaning or code.value)
+        return Code(None, None, words)
+    scheme = (
+        SCHEMES.get(attributes.get("codeSystem", ""))
+        or attributes.get("codeSystem")
+        or attributes.get("codeSystemName")
+    )
+    return Code(attributes["code"], words_back(scheme), words_back(attributes.get("displayName")))

@@ -14,18 +14,13 @@ from typing import TYPE_CHECKING, Any
 from interchange.errors import RefusedError
 from interchange.formats.aecg.clock import Clock
 from interchange.formats.aecg.difference import lines_for
-from interchange.formats.aecg.edition import to_2009
-from interchange.formats.aecg.lines import guard_line, is_numbered
 from interchange.formats.aecg.log import Log
 from interchange.formats.aecg.markup import HL7, XSI, tree
-from interchange.formats.aecg.read_back import content_lines
-from interchange.formats.aecg.read_devices import analysing_device, recorder
 from interchange.formats.aecg.read_header import Header, read_header, read_performer
-from interchange.formats.aecg.write_annotations import Written, add_annotations, analysing
-from interchange.formats.aecg.write_devices import add_operator, add_recorder
 from interchange.formats.aecg.write_header import add_line, write_header
 from interchange.formats.aecg.write_series import (
     Group,
+    Written,
     add_filters,
     add_placement,
     add_series,
@@ -53,6 +48,8 @@ def encode(recording: Recording, name: str, options: Mapping[str, str]) -> Encod
     recording, notes = _without_empty(recording)
     root = _message(recording, notes)
     if options.get("edition") == "2009":
+        from interchange.formats.aecg.edition import to_2009
+
         to_2009(root)
     return Encoded(((f"{name}.xml", _bytes(root)),), tuple(notes))
 
@@ -100,9 +97,14 @@ def _message(recording: Recording, notes: list[Note]) -> etree._Element:
     notes += native_notes(exact.with_(measurements=(), statements=()), native)
     lines = _lines(exact, native, clock)
     lines += channel_lines(recording.tracings)
-    lines += content_lines(recording, done)
-    if any(is_numbered(line) for line in lines):
-        lines.append(guard_line(root))
+    if done.measurements or done.marks or done.statements:
+        from interchange.formats.aecg.read_back import content_lines
+
+        lines += content_lines(recording, done)
+    if lines:
+        from interchange.formats.aecg.lines import guard_line, is_numbered
+
+        lines += [guard_line(root)] if any(map(is_numbered, lines)) else []
     for offset, text in enumerate(lines):
         root.insert(before_series + offset, add_line(text))
     if lines:
@@ -172,7 +174,10 @@ def _fill(
         add_sets(series, tracing, clock, index, near or numbered)
         before = tracing
     beat = beats[group.tracings[0]] if group.kind != "RHYTHM" and recording.rhythms else None
-    add_annotations(series, recording, group, clock, first, beat, done)
+    if recording.measurements or recording.marks or recording.statements or recording.acquisition.devices:
+        from interchange.formats.aecg.write_annotations import add_annotations
+
+        add_annotations(series, recording, group, clock, first, beat, done)
     for inner in group.derived:
         derived = add_series(series, "derivation", "derivedSeries", inner, clock)
         _fill(derived, recording, inner, clock, False, beats, done, numbered)
@@ -180,9 +185,12 @@ def _fill(
 
 def _made_by(series: etree._Element, acquisition: Acquisition) -> tuple[tuple[Device, ...], Person | None]:
     """Recorder and operator of the first series, and what the reader makes of them and of the analysing device."""
+    if not acquisition.devices and acquisition.operator is None:
+        return (), None
     from lxml import etree
 
-    from interchange.formats.aecg.write_devices import add_device_author
+    from interchange.formats.aecg.read_devices import analysing_device, recorder
+    from interchange.formats.aecg.write_devices import add_device_author, add_operator, add_recorder, analysing
 
     log = Log()
     made = next((device for device in acquisition.devices if device.role != "analysing"), None)
