@@ -16,12 +16,14 @@ __all__ = ["main", "run"]
 
 INTERRUPTED = 130
 PIPE_CLOSED = 141
+RARE_THRESHOLD = 50_000
 TRACEBACK = "INTERCHANGE_TRACEBACK"
 """Environment variable: 1 shows where in the program an error came from (may quote the file: for developers)."""
 
 
 def run() -> NoReturn:
     """The console command: :func:`main` with the process's own streams, then the end of the process."""
+    _travel_light()
     for stream in (sys.stdout, sys.stderr):
         if hasattr(stream, "reconfigure"):
             stream.reconfigure(errors="backslashreplace")
@@ -32,7 +34,51 @@ def run() -> NoReturn:
                 stream.flush()
         except (OSError, ValueError):
             _silence(stream)
-    sys.exit(status)
+    _leave(status)
+
+
+def _travel_light() -> None:
+    """Settings for a process that does one thing and ends, which somebody's own settings override.
+
+    Rarer searches for cyclic garbage (numpy and the tables alone would set off dozens), and no threads for linear
+    algebra, of which there is next to none.
+    """
+    import gc
+
+    if 0 < gc.get_threshold()[0] < RARE_THRESHOLD:
+        gc.set_threshold(RARE_THRESHOLD, 10, 10)
+    os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+
+
+def _leave(status: int) -> NoReturn:
+    """End the process.
+
+    Taking down an interpreter object by object takes as long as starting a small one; where nobody watches and no
+    other thread runs, the system does it at once.  What was registered for the end of the program is done before.
+    """
+    if _is_watched() or not _is_alone():
+        sys.exit(status)
+    import atexit
+
+    atexit._run_exitfuncs()
+    for stream in (sys.stdout, sys.stderr):
+        try:
+            if stream is not None:
+                stream.flush()
+        except (OSError, ValueError):
+            pass
+    os._exit(status)
+
+
+def _is_watched() -> bool:
+    """Whether a debugger, a profiler or a prompt waits for the end of the program."""
+    return bool(sys.flags.interactive or sys.flags.inspect or sys.gettrace() or sys.getprofile())
+
+
+def _is_alone() -> bool:
+    """Whether the main thread is the only one."""
+    threads = sys.modules.get("threading")
+    return threads is None or threads.active_count() == 1
 
 
 def main(arguments: Sequence[str] | None = None) -> int:
