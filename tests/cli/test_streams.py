@@ -156,7 +156,7 @@ def test_what_is_no_error_of_ours_is_a_defect() -> None:
 
 ENDINGS = {
     "registered": "import atexit; atexit.register(print, 'the end')",
-    "thread": "import threading, time; threading.Thread(target=lambda: (time.sleep(0.3), print('the end'))).start()",
+    "thread": "import threading, time; threading.Thread(target=lambda: (time.sleep(3), print('the end'))).start()",
     "profiler": "import sys; sys.setprofile(lambda *_: None)",
 }
 
@@ -175,7 +175,7 @@ except SystemExit as end:
     raise
 """
     done = subprocess.run(
-        [sys.executable, "-c", program, "rules", "nothing"],
+        [sys.executable, "-c", program, "nothing"],
         capture_output=True,
         text=True,
         env=ENVIRONMENT,
