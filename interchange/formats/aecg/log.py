@@ -45,6 +45,10 @@ class Log:
         if size:
             self.unread.append(Unread(place_of(node.element), size, "text between the parts"))
 
+    def first(self, *ids: str) -> Finding | None:
+        """The first finding of one of these rules."""
+        return next((finding for finding in self._found if finding.rule in ids), None)
+
     def findings(self) -> tuple[Finding, ...]:
         """All findings; a rule broken at many places ends with one that counts the rest."""
         if not self._found:

@@ -143,8 +143,9 @@ def _measurement_back(entry: Measurement, beat: int | None, in_mark: bool) -> Me
             back = replace(back, value=None)
     elif back.text is None:
         reason = entry.absent if null_flavor(entry.absent) != "NI" else None
-        said_or_own = entry.unit if entry.unit and is_token(entry.unit) else unit or None
-        back = replace(back, absent=reason, unit=SAME_UNIT.get(said_or_own or "", said_or_own))
+        said = SAME_UNIT.get(entry.unit, entry.unit) if entry.unit and is_token(entry.unit) else ""
+        converted = (said in VOLTS and unit == "uV") or (said in SECONDS and unit in SECONDS)
+        back = replace(back, absent=reason, unit=(unit if converted else said or unit) or None)
     else:
         back = replace(back, absent=None, unit=None)
     return back

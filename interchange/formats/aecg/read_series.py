@@ -199,7 +199,7 @@ def _time(
 ) -> tuple[Fraction, Moment | None, Fraction | None] | None:
     """Step in seconds, and the head as a moment or as seconds in the series."""
     if value is None:
-        log.add("aecg.increment", sequence)
+        log.add("aecg.increment", sequence, "there is none")
         return None
     kind = _type_of(value, log)
     if kind.endswith("_TS") != (code == TIME_ABSOLUTE):
@@ -224,11 +224,12 @@ def _time(
 def _step(node: Node | None, sequence: Node, log: Log) -> Fraction | None:
     """The increment in seconds, above zero."""
     if node is None:
-        log.add("aecg.increment", sequence)
+        log.add("aecg.increment", sequence, "there is none")
         return None
     amount, unit = physical(node, log)
     if amount is None or amount <= 0:
-        log.add("aecg.increment", node)
+        why = "it is no number" if amount is None else "it is below zero" if amount else "it is zero"
+        log.add("aecg.increment", node, why)
         return None
     if unit not in SECONDS:
         log.add("aecg.increment-unit", node, "a frequency, it seems" if unit == "Hz" else "")

@@ -26,6 +26,18 @@ if TYPE_CHECKING:
 __all__ = ["read", "read_document"]
 
 
+LEFT_OUT = (
+    "aecg.increment",
+    "aecg.increment-unit",
+    "aecg.uneven-time",
+    "aecg.time-sequence",
+    "aecg.digits",
+    "aecg.digits-external",
+    "aecg.scale",
+)
+"""Rules for which a sequence set or a lead in it is left out."""
+
+
 def read(source: Source) -> Recording:
     """The recording in an aECG document; SourceError when no samples can be had from it."""
     try:
@@ -46,7 +58,7 @@ def read_document(document: Document, log: Log) -> Recording:
         for node in component.takes("series"):
             read_series(node, None, series, log)
     if not any(entry.segments for entry in series):
-        raise SourceError("holds no series with samples that can be read", path)
+        raise _nothing(log, path)
     place = placed(series, header.times, log)
     content = _content(series, place, log)
     recording = _assembled(header, series, place, content, log)
@@ -55,6 +67,13 @@ def read_document(document: Document, log: Log) -> Recording:
     if len(log.zones) > 1:
         log.add("aecg.zone-mixed", message)
     return recording.with_(unread=(*unread(message, path), *log.unread), findings=log.findings())
+
+
+def _nothing(log: Log, path: str) -> SourceError:
+    """Why there are no samples: what the first set or lead was left out for and where, else that it has none."""
+    words = "holds no series with samples that can be read"
+    cause = log.first(*LEFT_OUT)
+    return SourceError(f"{words}: {cause.reason}", cause.place) if cause is not None else SourceError(words, path)
 
 
 def _content(series: list[Series], place: Placed, log: Log) -> Content | None:

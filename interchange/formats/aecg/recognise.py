@@ -12,6 +12,8 @@ if TYPE_CHECKING:
 __all__ = ["recognise"]
 
 HEAD = 65536
+_FIRST = (b"<", b" ", b"\t", b"\r", b"\n")
+"""What a document in UTF-16 without a byte order mark can begin with, the zero byte taken off."""
 
 
 def recognise(source: Source) -> bool:
@@ -22,7 +24,7 @@ def recognise(source: Source) -> bool:
             data = zlib.decompressobj(wbits=31).decompress(data, HEAD)
         except zlib.error:
             return False
-    if data[:2] in (b"\xff\xfe", b"\xfe\xff") or b"\0" in data[:2]:
+    if data[:2] in (b"\xff\xfe", b"\xfe\xff") or data[:2].strip(b"\0") in _FIRST:
         data = data.replace(b"\0", b"").removeprefix(b"\xff\xfe").removeprefix(b"\xfe\xff")
     data = data.removeprefix(b"\xef\xbb\xbf").lstrip(b" \t\r\n")
     if not data.startswith(b"<"):

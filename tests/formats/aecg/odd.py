@@ -67,6 +67,21 @@ DERIVED = series(
 DEEP = "<component><annotation>" * 110 + "</annotation></component>" * 110
 PLAIN = message(series(_set()))
 
+TIME_VALUE = "/AnnotatedECG/component/series/component/sequenceSet/component[1]/sequence/value"
+REASONS = {
+    "time-sequence": "a sequence set has no time sequence, or more than one",
+    "increment": "the step of a time sequence is missing, not above zero, or no time",
+    "increment-unit": "the step of a time sequence has no unit of time",
+    "uneven-time": "the samples of a set are not evenly spaced",
+}
+
+
+def _left_out(place: str, rule: str, detail: str = "") -> str:
+    """What is said of a document whose only sequence set was left out."""
+    reason = f"{REASONS[rule]} ({detail})" if detail else REASONS[rule]
+    return f"{place}, line 1: holds no series with samples that can be read: {reason}"
+
+
 ODD: dict[str, Odd] = {
     "sound": Odd(PLAIN.encode()),
     "sound-compressed": Odd(gzip.compress(PLAIN.encode(), mtime=0)),
@@ -132,19 +147,29 @@ ODD: dict[str, Odd] = {
         "aecg.time-sequence",
         old=sequence_set({}).split("<sequenceSet>")[1].split("</sequenceSet>")[0],
         new="",
-        refused=NOTHING[1],
+        refused=_left_out("/AnnotatedECG/component/series/component/sequenceSet", "time-sequence", "0 time sequences"),
     ),
     "time-kind": _doc("aecg.time-kind", old='"TIME_ABSOLUTE"', new='"TIME_RELATIVE"'),
-    "no-step": _doc("aecg.increment", "aecg.no-series", old='value="0.004"', new='value="0"', refused=NOTHING[1]),
+    "no-step": _doc(
+        "aecg.increment",
+        "aecg.no-series",
+        old='value="0.004"',
+        new='value="0"',
+        refused=_left_out(f"{TIME_VALUE}/increment", "increment", "it is zero"),
+    ),
     "frequency-for-step": _doc(
         "aecg.increment-unit",
         "aecg.no-series",
         old='value="0.004" unit="s"',
         new='value="250" unit="Hz"',
-        refused=NOTHING[1],
+        refused=_left_out(f"{TIME_VALUE}/increment", "increment-unit", "a frequency, it seems"),
     ),
     "uneven-time": _doc(
-        "aecg.no-series", "aecg.uneven-time", old='"GLIST_TS"', new='"GLIST_TS" period="2"', refused=NOTHING[1]
+        "aecg.no-series",
+        "aecg.uneven-time",
+        old='"GLIST_TS"',
+        new='"GLIST_TS" period="2"',
+        refused=_left_out(TIME_VALUE, "uneven-time"),
     ),
     "unequal-leads": _doc("aecg.lead-lengths", old=DIGITS, new="<digits>1</digits>"),
     "lead-twice": _doc("aecg.lead-repeated", old="MDC_ECG_LEAD_II", new="MDC_ECG_LEAD_I"),

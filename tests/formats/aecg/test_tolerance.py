@@ -170,20 +170,25 @@ def test_numbers_beyond_32_bits_are_an_error_that_names_the_place() -> None:
 
 
 def test_a_set_that_has_no_rate_is_left_out() -> None:
-    for old, new, rule in (
-        ('<increment value="0.004" unit="s"/>', '<increment value="0.004"/>', "aecg.increment-unit"),
-        ('<increment value="0.004" unit="s"/>', '<increment value="250" unit="Hz"/>', "aecg.increment-unit"),
-        ('<increment value="0.004" unit="s"/>', '<increment value="0" unit="s"/>', "aecg.increment"),
-        ('<increment value="0.004" unit="s"/>', '<increment value="-0.004" unit="s"/>', "aecg.increment"),
-        ('<increment value="0.004" unit="s"/>', "", "aecg.increment"),
-        ('<value xsi:type="GLIST_TS">', '<value xsi:type="GLIST_TS" period="2">', "aecg.uneven-time"),
+    step = '<increment value="0.004" unit="s"/>'
+    for old, new, rule, place, words in (
+        (step, '<increment value="0.004"/>', "aecg.increment-unit", "/increment", "no unit of time"),
+        (step, '<increment value="250" unit="Hz"/>', "aecg.increment-unit", "/increment", "a frequency, it seems"),
+        (step, '<increment value="0" unit="s"/>', "aecg.increment", "/increment", "it is zero"),
+        (step, '<increment value="-0.004" unit="s"/>', "aecg.increment", "/increment", "it is below zero"),
+        (step, '<increment value="soon" unit="s"/>', "aecg.increment", "/increment", "it is no number"),
+        (step, "", "aecg.increment", "", "there is none"),
+        ('<value xsi:type="GLIST_TS">', '<value xsi:type="GLIST_TS" period="2">', "aecg.uneven-time", "", "not evenly"),
     ):
         text = message(series(sequence_set(TWO).replace(old, new), sequence_set(TWO, "20310102030406.000+0000")))
         recording = read(text)
         assert [tracing.start for tracing in recording.tracings] == [0]
         assert rule in rules(recording)
-        with pytest.raises(SourceError):
+        with pytest.raises(SourceError, match="holds no series with samples that can be read: ") as caught:
             read(message(series(sequence_set(TWO).replace(old, new))))
+        where = "/AnnotatedECG/component/series/component/sequenceSet/component[1]/sequence/value"
+        assert caught.value.place in (f"{where}{place}, line 1", f"{where.removesuffix('/value')}{place}, line 1")
+        assert words in caught.value.reason
 
 
 @pytest.mark.parametrize(
