@@ -8,6 +8,8 @@ from __future__ import annotations
 
 import contextlib
 import os
+import re
+import stat
 from collections.abc import Iterator, Sequence
 from fnmatch import fnmatchcase
 from pathlib import Path
@@ -24,14 +26,16 @@ def check_target(target: Path, *, overwrite: bool, source: Path | None = None, s
     try:
         if not is_plain_name(target.name):
             raise TargetError("the name is not one that every system can hold", file=shown)
-        if target.is_symlink():
-            raise TargetError("is a link; name the file itself", file=shown)
-        if target.is_dir():
-            raise TargetError("is a folder", file=shown)
-        if not target.parent.is_dir():
-            raise TargetError("the folder does not exist", file=shown)
-        if not target.exists():
+        try:
+            status = target.lstat()
+        except (FileNotFoundError, NotADirectoryError):
+            if not target.parent.is_dir():
+                raise TargetError("the folder does not exist", file=shown) from None
             return
+        if stat.S_ISLNK(status.st_mode):
+            raise TargetError("is a link; name the file itself", file=shown)
+        if stat.S_ISDIR(status.st_mode):
+            raise TargetError("is a folder", file=shown)
         if source is not None and source.exists() and target.samefile(source):
             raise TargetError("is the source itself; give the target another name", file=shown)
         if not overwrite and not same_ok:
@@ -67,7 +71,9 @@ def publish(
             if sign:
                 _respect(folder, parts, replaces, sign)
             _switch(folder, parts, main, overwrite=overwrite, same_ok=same_ok)
-            return _remove_old(folder, files, replaces, sign) if overwrite else ()
+            removed = _remove_old(folder, files, replaces, sign) if overwrite else ()
+        _sync_folder(folder)  # outside the lock: whoever waits for it need not wait for the disk
+        return removed
     except OSError as error:
         reason = f"cannot be written: {error.strerror or 'input/output error'}"
         raise TargetError(reason, file=str(folder / main)) from None
@@ -120,7 +126,6 @@ def _switch(
         if saved is not None:
             with contextlib.suppress(OSError):
                 saved.unlink()
-    _sync_folder(folder)
 
 
 @contextlib.contextmanager
@@ -178,9 +183,8 @@ def _place(temporary: Path, final: Path, *, overwrite: bool) -> None:
 def _holds(path: Path, data: bytes) -> bool:
     """Whether a regular file has exactly these bytes already."""
     try:
-        if path.is_symlink() or not path.is_file() or path.stat().st_size != len(data):
-            return False
-        return path.read_bytes() == data
+        status = path.lstat()
+        return stat.S_ISREG(status.st_mode) and status.st_size == len(data) and path.read_bytes() == data
     except OSError:
         return False
 
@@ -198,13 +202,18 @@ def _sync_folder(folder: Path) -> None:
 def _remove_old(
     folder: Path, files: Sequence[tuple[str, bytes]], replaces: Sequence[str], sign: bytes
 ) -> tuple[str, ...]:
+    if not replaces:
+        return ()
     kept = {name for name, _ in files}
+    beginnings = tuple(re.split(r"[*?\[]", pattern, maxsplit=1)[0] for pattern in replaces)
+    with os.scandir(folder) as entries:
+        names = sorted(entry.name for entry in entries if entry.name.startswith(beginnings))
     removed = []
-    if replaces:
-        for path in sorted(folder.iterdir()):
-            old = path.name not in kept and any(fnmatchcase(path.name, pattern) for pattern in replaces)
-            if old and (not sign or _is_part(path, sign)):
-                with contextlib.suppress(OSError):
-                    path.unlink()
-                    removed.append(path.name)
+    for name in names:
+        path = folder / name
+        old = name not in kept and any(fnmatchcase(name, pattern) for pattern in replaces)
+        if old and (not sign or _is_part(path, sign)):
+            with contextlib.suppress(OSError):
+                path.unlink()
+                removed.append(name)
     return tuple(removed)

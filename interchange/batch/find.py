@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import stat
 from collections import Counter
 from collections.abc import Iterable, Iterator
 from pathlib import Path, PurePosixPath
@@ -16,6 +17,13 @@ __all__ = ["Found", "find_recordings", "output_names"]
 
 HEAD = 65536
 """Bytes of a file that are looked at to recognise it."""
+
+LITTLE = 4096
+"""Bytes that are enough where the file is no text."""
+
+_WIDE_TEXT = (b"\xff\xfe", b"\xfe\xff", b"<\0", b"\0<")
+_READ = os.O_RDONLY | getattr(os, "O_BINARY", 0) | getattr(os, "O_NONBLOCK", 0)  # a pipe would make us wait
+_NO_LINK = getattr(os, "O_NOFOLLOW", 0)
 
 
 @dataclass(frozen=True, slots=True)
@@ -108,19 +116,30 @@ def _in_folder(folder: Path, prefix: str, skip: Path | None) -> Iterator[Found]:
 
 
 def _file(path: Path, name: str, *, keep: bool) -> Found | None:
+    kind, size, changed = None, 0, 0
     try:
-        if path.is_symlink() and not keep:
+        if not keep and not _NO_LINK and path.is_symlink():
             return None
-        state = path.stat()
-        with path.open("rb") as file:
-            head = file.read(HEAD)
+        handle = os.open(path, _READ if keep else _READ | _NO_LINK)
+        try:
+            status = os.fstat(handle)
+            size, changed = status.st_size, status.st_mtime_ns
+            head = _head(handle) if stat.S_ISREG(status.st_mode) else b""
+        finally:
+            os.close(handle)
         kind = formats.recognise(Source(head, path.name, str(path)))
     except (OSError, SourceError):
         if not keep:
             return None
-        kind = None
-        state = path.stat() if path.exists() else None  # type: ignore[assignment]
-    return Found(str(path), name, kind, state.st_size if state else 0, state.st_mtime_ns if state else 0)
+    return Found(str(path), name, kind, size, changed)
+
+
+def _head(handle: int) -> bytes:
+    """The beginning of a file: of text as much as a long comment may take, of anything else a little."""
+    head = os.read(handle, LITTLE)
+    if len(head) == LITTLE and (b"\0" not in head or head.startswith(_WIDE_TEXT)):
+        head += os.read(handle, HEAD - LITTLE)
+    return head
 
 
 def _segments(folder: Path, files: list[str]) -> set[str]:

@@ -4,11 +4,13 @@ from __future__ import annotations
 
 import contextlib
 import json
-from collections.abc import Sequence
-from dataclasses import asdict, field
+from collections import deque
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from concurrent.futures import Future, ThreadPoolExecutor
+from dataclasses import asdict, field, fields
 from hashlib import sha256
 from pathlib import Path
-from typing import Any, Literal
+from typing import TYPE_CHECKING, Any, Literal, ParamSpec, TypeVar
 
 from interchange._version import __version__
 from interchange.deidentify import Key, Policy
@@ -17,7 +19,19 @@ from interchange.model.lines import decimal
 from interchange.records import dataclass
 from interchange.requests import Requests
 
-__all__ = ["Job", "Outcome", "Settings", "work"]
+if TYPE_CHECKING:
+    from interchange.writing import Prepared
+
+P = ParamSpec("P")
+T = TypeVar("T")
+
+__all__ = ["Job", "Outcome", "Settings", "each", "work"]
+
+WAITING = 4
+"""Outputs that may wait for the disk while the next recording is worked on."""
+
+WAITING_BYTES = 64 * 1024**2
+"""Bytes of outputs that may wait for the disk."""
 
 Status = Literal["done", "refused", "failed"]
 
@@ -91,15 +105,51 @@ class Outcome:
     files: tuple[tuple[str, int], ...] = ()
     exit_status: int = 0
 
+    def as_dict(self) -> dict[str, Any]:
+        """The outcome as plain data for the journal."""
+        return {name: getattr(self, name) for name in _OUTCOME}
+
+
+_OUTCOME = tuple(entry.name for entry in fields(Outcome))
+
 
 def work(jobs: Sequence[Job], settings: Settings) -> list[Outcome]:
     """Do these recordings one after the other; a bad one never stops the rest."""
-    return [_one(job, settings) for job in jobs]
+    return list(each(jobs, settings))
 
 
-def _one(job: Job, settings: Settings) -> Outcome:
+def each(jobs: Iterable[Job], settings: Settings) -> Iterator[Outcome]:
+    """The outcomes in order.
+
+    What is ready is published by threads, which wait for the disk while the next recordings are worked on: at most
+    :data:`WAITING` of them, and :data:`WAITING_BYTES` together.
+    """
+    if settings.check_only:
+        for job in jobs:
+            yield _safely(job, _check, job, settings)
+        return
+    waiting: deque[tuple[int, Future[Outcome]]] = deque()
+    with ThreadPoolExecutor(WAITING, thread_name_prefix="publish") as threads:
+        for job in jobs:
+            ready = _safely(job, _prepared, job, settings)
+            if isinstance(ready, Outcome):
+                future: Future[Outcome] = Future()
+                future.set_result(ready)
+                waiting.append((0, future))
+            else:
+                waiting.append((ready.size, threads.submit(_safely, job, _published, job, ready)))
+            while len(waiting) > WAITING or sum(size for size, _ in waiting) > WAITING_BYTES:
+                yield waiting.popleft()[1].result()
+            while waiting and waiting[0][1].done():
+                yield waiting.popleft()[1].result()
+        while waiting:
+            yield waiting.popleft()[1].result()
+
+
+def _safely(job: Job, do: Callable[P, T], *args: P.args, **kwargs: P.kwargs) -> T | Outcome:
+    """What ``do`` gives, or the outcome that its error makes."""
     try:
-        return _check(job, settings) if settings.check_only else _convert(job, settings)
+        return do(*args, **kwargs)
     except RefusedError as error:
         return _not_done(job, "refused", _reason(error), error.status)
     except InterchangeError as error:
@@ -119,13 +169,14 @@ def _reason(error: InterchangeError) -> str:
     return ": ".join(part for part in (error.place, error.reason) if part)
 
 
-def _convert(job: Job, settings: Settings) -> Outcome:
-    from interchange.api import convert
+def _prepared(job: Job, settings: Settings) -> Prepared:
+    from interchange.api import prepare
 
     target = Path(job.target)
-    with contextlib.suppress(FileExistsError):
-        target.parent.mkdir(parents=True, exist_ok=True)
-    receipt = convert(
+    if not target.parent.is_dir():
+        with contextlib.suppress(FileExistsError):
+            target.parent.mkdir(parents=True, exist_ok=True)
+    return prepare(
         job.path,
         target,
         settings.format,
@@ -140,6 +191,10 @@ def _convert(job: Job, settings: Settings) -> Outcome:
         same_ok=True,
         **dict(settings.options),
     )
+
+
+def _published(job: Job, ready: Prepared) -> Outcome:
+    receipt = ready.publish()
     first = receipt.tracings[0] if receipt.tracings else None
     files = tuple((Path(d.name).name, d.size) for d in receipt.target)
     return Outcome(

@@ -5,7 +5,6 @@ from __future__ import annotations
 import json
 import os
 from collections.abc import Iterable
-from dataclasses import asdict
 from pathlib import Path
 from typing import Any
 
@@ -79,7 +78,7 @@ class Journal:
         """Write these (stamp of the source, outcome) and flush them to the system in one go."""
         lines = []
         for stamp, outcome in items:
-            entry = {"journal": VERSION, "settings": key, "stamp": stamp, **asdict(outcome)}
+            entry = {"journal": VERSION, "settings": key, "stamp": stamp, **outcome.as_dict()}
             self.entries[outcome.name] = entry
             lines.append(json.dumps(entry, ensure_ascii=True, separators=(",", ":")) + "\n")
         data = "".join(lines).encode("ascii")

@@ -11,7 +11,7 @@ from pathlib import Path
 from typing import Any, Protocol
 
 from interchange.batch.find import Found, find_recordings, output_names
-from interchange.batch.job import Job, Outcome, Settings, work
+from interchange.batch.job import Job, Outcome, Settings, each, work
 from interchange.batch.journal import Journal
 from interchange.batch.manifest import manifest_bytes
 from interchange.deidentify import Key
@@ -157,8 +157,9 @@ def _work(todo: Sequence[Todo], settings: Settings, executor: Executor | None, j
     if executor is not None:
         yield from _spread(todo, settings, _Given(executor), 2 * max(jobs, 4))
     elif jobs <= 1 or len(todo) <= CHUNK:
-        for stamp, job in todo:
-            yield [(stamp, work([job], settings)[0])]
+        outcomes = each((job for _, job in todo), settings)
+        for (stamp, _), outcome in zip(todo, outcomes, strict=True):
+            yield [(stamp, outcome)]
     else:
         own = _Own(jobs)
         try:

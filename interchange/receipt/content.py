@@ -144,10 +144,18 @@ class Receipt:
         return self.samples_kept and not moved and not self.sample_error and not self.time_error
 
     def as_bytes(self) -> bytes:
-        """The receipt as a JSON document in UTF-8."""
+        """The receipt as a JSON document in UTF-8, one line for each entry."""
         import json
 
-        return json.dumps(self.as_json(), ensure_ascii=False, indent=1).encode("utf-8", "backslashreplace") + b"\n"
+        encode = json.JSONEncoder(ensure_ascii=False).encode
+        lines = []
+        for name, value in self.as_json().items():
+            if isinstance(value, list) and value:
+                entries = ",\n  ".join(map(encode, value))
+                lines.append(f' "{name}": [\n  {entries}\n ]')
+            else:
+                lines.append(f' "{name}": {encode(value)}')
+        return ("{\n" + ",\n".join(lines) + "\n}\n").encode("utf-8", "backslashreplace")
 
     def as_json(self) -> dict[str, Any]:
         """The receipt as plain data for ``json.dumps``; fractions are exact decimals or ``n/d`` as text."""
