@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from functools import cache
+from functools import lru_cache
 from typing import TYPE_CHECKING, Literal
 
 from interchange.formats.aecg.codes import MDC, OWN
@@ -19,7 +19,7 @@ __all__ = ["concept_in", "is_placed_measurement", "lead_code", "mark_code", "mea
 Scope = Literal["global", "per lead", "mark"]
 
 
-@cache
+@lru_cache(maxsize=1024)
 def concept_in(name: str, scope: Scope) -> Concept | None:
     """The concept in that scope, None where there is none."""
     from interchange.vocabulary import concept
@@ -30,7 +30,7 @@ def concept_in(name: str, scope: Scope) -> Concept | None:
         return None
 
 
-@cache
+@lru_cache(maxsize=1024)
 def measurement_code(concept: str, lead: bool, in_mark: bool, source: Code | None) -> tuple[tuple[str, str], ...]:
     """Attributes of the code of a measurement; empty for one that has words only."""
     scopes: tuple[Scope, ...] = ("per lead", "global", "mark") if lead else ("global", "per lead", "mark")
@@ -46,7 +46,7 @@ def measurement_code(concept: str, lead: bool, in_mark: bool, source: Code | Non
     return (("code", concept), ("codeSystemName", OWN)) if is_token(concept) else ()
 
 
-@cache
+@lru_cache(maxsize=1024)
 def lead_code(lead: str) -> str | None:
     """The code of a boundary that names a lead; None for a channel that has none."""
     from interchange.vocabulary import lead_for_channel
@@ -55,7 +55,7 @@ def lead_code(lead: str) -> str | None:
     return row.aecg_code or None if row is not None else None
 
 
-@cache
+@lru_cache(maxsize=1024)
 def mark_code(concept: str, source: Code | None) -> tuple[tuple[tuple[str, str], ...], str, str]:
     """Attributes of the code of a mark, its coded value, and for an instant which part of the wave it is."""
     system = (("codeSystem", MDC), ("codeSystemName", "MDC"))
@@ -74,7 +74,7 @@ def mark_code(concept: str, source: Code | None) -> tuple[tuple[tuple[str, str],
     return ((("code", concept), ("codeSystemName", OWN)) if is_token(concept) else ()), "", ""
 
 
-@cache
+@lru_cache(maxsize=1024)
 def statement_code(kind: str) -> str:
     """The code of a kind of statement; that of a plain statement for kinds that have none."""
     row = concept_in(kind, "global")

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from functools import cache
+from functools import cache, lru_cache
 from typing import TYPE_CHECKING, Literal
 
 from interchange.formats.aecg.read_series import lead_of
@@ -13,7 +13,7 @@ if TYPE_CHECKING:
 __all__ = ["instants", "lead_name", "mark_concept", "measured", "own_concept"]
 
 
-@cache
+@lru_cache(maxsize=1024)
 def lead_name(code: str) -> str:
     """What a channel with the lead of this code is called; the code itself for an unknown one."""
     from interchange.vocabulary import channel_name
@@ -22,7 +22,7 @@ def lead_name(code: str) -> str:
     return channel_name(lead) if lead is not None else code
 
 
-@cache
+@lru_cache(maxsize=1024)
 def mark_concept(refid: str) -> Concept | None:
     """The mark that a reference id names, None for an unknown one."""
     from interchange.vocabulary import concept_by_refid
@@ -43,7 +43,7 @@ def instants() -> dict[tuple[str, str], str]:
     return found
 
 
-@cache
+@lru_cache(maxsize=1024)
 def measured(code: str, lead_known: bool) -> tuple[Concept | None, str | None]:
     """The measurement that a code names, and the lead at its end."""
     from interchange.vocabulary import concept_by_mdc, concept_by_refid, concepts, mdc_code
@@ -75,7 +75,7 @@ def measured(code: str, lead_known: bool) -> tuple[Concept | None, str | None]:
     return next((c for c in concepts() if c.id == own and c.scope == scope), None), None
 
 
-@cache
+@lru_cache(maxsize=1024)
 def own_concept(text: str, lead: bool) -> tuple[Concept | None, str | None]:
     """The concept under this project's own name, in the form of :func:`measured`."""
     from interchange.vocabulary import concept

@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import replace
 from fractions import Fraction
-from functools import cache
+from functools import lru_cache
 
 from interchange.formats.aecg.annotation_codes import (
     concept_in,
@@ -100,7 +100,7 @@ def _mark_lines(path: str, mark: Mark, tracings: Sequence[Tracing], homes: dict[
     return [*lines_for(path, mark, seen), *inner]
 
 
-@cache
+@lru_cache(maxsize=1024)
 def _mark_back(concept: str, point: bool, source: Code | None) -> tuple[str, Code | None]:
     """The concept and code that the reader will give back."""
     attributes, value, part = mark_code(concept, source)
@@ -117,7 +117,7 @@ def _mark_back(concept: str, point: bool, source: Code | None) -> tuple[str, Cod
     return (known.id, None) if known is not None else ("other", code_back(source) if source else source)
 
 
-@cache
+@lru_cache(maxsize=1024)
 def _lead_back(lead: str | None) -> str | None:
     if lead is None or lead_code(lead) is not None:
         return lead
@@ -151,7 +151,7 @@ def _measurement_back(entry: Measurement, beat: int | None, in_mark: bool) -> Me
     return back
 
 
-@cache
+@lru_cache(maxsize=1024)
 def _concept_back(concept: str, lead: bool, in_mark: bool, source: Code | None) -> tuple[str, str, Code | None]:
     """Concept, its unit, and the source's code that the reader will give back."""
     attributes = dict(measurement_code(concept, lead, in_mark, source))

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import field
 from fractions import Fraction
-from functools import cache
+from functools import lru_cache
 from typing import TYPE_CHECKING, Any
 
 from interchange.errors import SourceError
@@ -260,7 +260,7 @@ def _listed_time(value: Node, kind: str, log: Log) -> tuple[Fraction, Moment | N
     return step, None, (duration(origin, log) or Fraction(0)) + offset
 
 
-@cache
+@lru_cache(maxsize=1024)
 def lead_of(code: str) -> Lead | None:
     """The lead that a code stands for in any of the spellings that documents use; None for an unknown one."""
     from interchange.vocabulary import lead_by_code, lead_by_mdc, lead_by_refid, lead_named
@@ -278,7 +278,7 @@ def lead_of(code: str) -> Lead | None:
     return lead_by_refid(text) or lead_named(text)
 
 
-@cache
+@lru_cache(maxsize=1024)
 def named(code: str, shown: str) -> tuple[str, str | None, str, bool, bool]:
     """Channel name, label, origin, whether the lead is known, whether its code is well spelt."""
     from interchange.vocabulary import channel_name, lead_named

@@ -11,7 +11,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import field
 from fractions import Fraction
-from functools import cache
+from functools import lru_cache
 from typing import TYPE_CHECKING, Any
 
 from interchange.errors import RefusedError
@@ -203,7 +203,7 @@ def _note(parent: etree._Element, code: str, value: int, nested: bool = True) ->
 # Channels ----------------------------------------------------------------------------------------------------------
 
 
-@cache
+@lru_cache(maxsize=1024)
 def sequence_code(name: str, origin: str) -> tuple[tuple[tuple[str, str], ...], str | None]:
     """Attributes of a sequence's code, and the words inside it."""
     from interchange.vocabulary import lead_by_code, lead_for_channel
