@@ -5,6 +5,7 @@ from __future__ import annotations
 import os
 import sys
 
+from interchange._version import __version__
 from interchange.errors import InterchangeError
 
 TYPE_CHECKING = False  # importing typing for it would cost as much as the argument parser
@@ -99,6 +100,11 @@ def main(arguments: Sequence[str] | None = None) -> int:
 
 
 def _dispatch(given: list[str]) -> int:
+    if given == ["--version"]:  # the parser knows it too; whoever asks for nothing else does not wait for the parser
+        from interchange.cli.output import put
+
+        put(f"interchange {__version__}")
+        return 0
     from interchange.cli.parser import Finished, parse
 
     try:

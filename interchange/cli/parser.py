@@ -94,13 +94,14 @@ def parse(arguments: Sequence[str]) -> argparse.Namespace:
 
     Raises UsageError for a wrong one and Finished when help or the version was all that was asked for.
     """
-    parser = _Parser(prog="interchange", description=TITLE, epilog=EPILOG)
-    parser.add_argument("--version", action="version", version=f"interchange {__version__}")
-    commands = parser.add_subparsers(dest="command", metavar="COMMAND", title="commands", prog="interchange")
-    for name, module, summary in COMMANDS:
-        commands.add_parser(name, module=module, help=summary)
+    name = arguments[0] if arguments else ""
+    module = next((module for known, module, _ in COMMANDS if known == name), "")
     try:
-        found = parser.parse_args(_joined(arguments))
+        if module:
+            found = _Parser(prog=f"interchange {name}", module=module).parse_args(_joined(arguments[1:]))
+            found.command = name
+        else:
+            found = _all_commands().parse_args(_joined(arguments))
         if found.command is None:
             raise CommandLineError(f"which command? There are {', '.join(name for name, _, _ in COMMANDS)}")
         return found
@@ -108,6 +109,16 @@ def parse(arguments: Sequence[str]) -> argparse.Namespace:
         raise _located(_understood(error), arguments) from None
     except CommandLineError as error:
         raise _located(error, arguments) from None
+
+
+def _all_commands() -> _Parser:
+    """The parser of a command line that does not begin with a sub-command."""
+    parser = _Parser(prog="interchange", description=TITLE, epilog=EPILOG)
+    parser.add_argument("--version", action="version", version=f"interchange {__version__}")
+    commands = parser.add_subparsers(dest="command", metavar="COMMAND", title="commands", prog="interchange")
+    for name, module, summary in COMMANDS:
+        commands.add_parser(name, module=module, help=summary)
+    return parser
 
 
 _WORDS = {
