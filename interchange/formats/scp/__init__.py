@@ -21,7 +21,7 @@ if TYPE_CHECKING:
     RULES: tuple[Rule, ...]
     ACCOUNT: Account
 
-__all__ = ["ACCOUNT", "RULES", "check", "encode", "read", "recognise"]
+__all__ = ["ACCOUNT", "RULES", "check", "encode", "read", "read_and_check", "recognise"]
 
 
 def read(source: Source) -> Recording:
@@ -36,6 +36,13 @@ def encode(recording: Recording, name: str, options: Mapping[str, str]) -> Encod
     from interchange.formats.scp.writer import encode_record
 
     return encode_record(recording, name, options)
+
+
+def read_and_check(source: Source) -> tuple[Recording, tuple[Finding, ...]]:
+    """What ``read`` and ``check`` give, from one parsing; SourceError where ``read`` raises it."""
+    from interchange.formats.scp.checks import read_and_check_record
+
+    return read_and_check_record(source)
 
 
 def check(source: Source) -> tuple[Finding, ...]:

@@ -64,14 +64,14 @@ class Part:
 
 @dataclass(slots=True)
 class Carried:
-    """All lines of a record, sorted by what they speak of."""
+    """All lines of a record, sorted by what they speak of; further files by their names, each of which counts once."""
 
     model: list[str] = field(default_factory=list)
     groups: tuple[tuple[int, int, int], ...] = ()
-    not_said: frozenset[tuple[str | None, str]] = frozenset()
+    not_said: set[tuple[str | None, str]] = field(default_factory=set)
     own_positions: bool = False
     codes_by_number: bool = False
-    parts: tuple[Part, ...] = ()
+    parts: dict[str, Part] = field(default_factory=dict)
     part_of: bool = False
     others: list[str] = field(default_factory=list)
 
@@ -102,17 +102,17 @@ def _take(line: str, carried: Carried) -> None:
         if all(groups):
             carried.groups = tuple((int(g[1]), int(g[2]), int(g[3])) for g in groups if g)
     elif name == "scp.not-said":
-        carried.not_said |= {_measure(part) for part in value.split("; ") if part}
+        carried.not_said.update(_measure(part) for part in value.split("; ") if part)
     elif name == "scp.positions":
         carried.own_positions = True
     elif name == "scp.codes":
         carried.codes_by_number = True
     elif name == "scp.part":
         part = _part(value)
-        if part is None:
+        if part is None or part.name in carried.parts:
             carried.others.append(line)
         else:
-            carried.parts += (part,)
+            carried.parts[part.name] = part
     elif name == "scp.part-of":
         carried.part_of = True
     elif is_allowed(name):

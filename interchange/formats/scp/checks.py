@@ -2,14 +2,27 @@
 
 from __future__ import annotations
 
+from typing import TYPE_CHECKING
+
 from interchange.errors import SourceError
-from interchange.findings import Finding
 from interchange.formats.scp.log import Log, at
-from interchange.formats.scp.reader.record import recording_of
+from interchange.formats.scp.reader.record import read_document, recording_of
 from interchange.formats.scp.syntax.document import Document, parse_document
+from interchange.model import Recording
 from interchange.sources import Source
 
-__all__ = ["check_record"]
+if TYPE_CHECKING:
+    from interchange.findings import Finding
+
+__all__ = ["check_record", "read_and_check_record"]
+
+
+def read_and_check_record(source: Source) -> tuple[Recording, tuple[Finding, ...]]:
+    """The recording and all findings, from one parsing; SourceError when nothing sound can be had from it."""
+    log = Log()
+    recording, document = read_document(source, log)
+    _check_acquisition(document, log)
+    return recording, log.findings
 
 
 def check_record(source: Source) -> tuple[Finding, ...]:

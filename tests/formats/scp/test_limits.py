@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import binascii
+import hashlib
 import struct
 
 import numpy as np
@@ -13,6 +14,7 @@ from interchange.formats import load
 from interchange.formats.scp.coding.packing import pack
 from tests.formats.scp import plain
 from tests.formats.scp.broken import check, parse, read, record, rules, with_section
+from tests.growing.scp import many_sections
 
 SCP = load("scp")
 TAGS = b"".join(plain.tag(*entry) for entry in plain.plain_tags()) + b"\xff\0\0"
@@ -22,17 +24,6 @@ TAGS = b"".join(plain.tag(*entry) for entry in plain.plain_tags()) + b"\xff\0\0"
 def _fast_checksum(monkeypatch: pytest.MonkeyPatch) -> None:
     """These records are large; the plain checksum is tested elsewhere."""
     monkeypatch.setattr(plain, "crc", lambda data: binascii.crc_hqx(data, 0xFFFF))
-
-
-def many_sections(count: int) -> bytes:
-    """So many empty sections of makers, all with wrong checksums."""
-    base = plain.encode(record())
-    first = 6 + 16 + 120 + 10 * count
-    entries = b"".join(struct.pack("<HII", 128 + n % 60000, 16, first + 1 + 16 * n) for n in range(count))
-    sections = b"".join(struct.pack("<HHIBB6s", 0, 128 + n % 60000, 16, 20, 20, bytes(6)) for n in range(count))
-    pointers = bytearray(base[22:142] + entries)
-    struct.pack_into("<I", pointers, 2, 16 + len(pointers))
-    return base[:10] + struct.pack("<I", 16 + len(pointers)) + base[14:22] + bytes(pointers) + sections
 
 
 def test_a_rule_broken_ten_thousand_times_is_counted_not_listed() -> None:
@@ -121,6 +112,15 @@ def test_a_line_cannot_ask_for_a_tracing_much_larger_than_its_samples() -> None:
     recording = read(plain.encode(record(tags=tags)))
     assert rules(recording.findings) == {"carried"}
     assert recording.tracings[0].length == 20
+
+
+def test_a_further_file_that_is_named_a_thousand_times_is_read_once() -> None:
+    further = plain.encode(record())
+    line = b"scp.part: 1 more.scp 0 " + hashlib.sha256(further).hexdigest()[:16].encode() + b"\n"
+    tags = [*plain.plain_tags(), (30, b"[interchange 1]\n" + line * 1000 + b"\0")]
+    recording = read(plain.encode(record(tags=tags)), **{"more.scp": further})
+    assert len(recording.tracings) == 2
+    assert [entry.what for entry in recording.unread] == ["999 lines of free text that are not understood"]
 
 
 LINES = [

@@ -16,18 +16,20 @@ MOST: Final = 2**31 - 1
 
 
 def undo(stored: NDArray[Any], order: int) -> NDArray[np.int32] | None:
-    """The samples behind stored differences of order 0, 1 or 2; None where they grow beyond 31 bits.
+    """The samples behind stored differences of order 0, 1 or 2, along the last axis; None beyond 31 bits.
 
     The first value (order 1) or the first two (order 2) are originals.
     """
+    if not order and stored.dtype == np.int16:
+        return stored.astype(np.int32)
     values = stored.astype(np.int64)
-    if order == 2 and values.size > 1:
-        values[1] -= values[0]
-        np.cumsum(values[1:], out=values[1:])
+    if order == 2 and values.shape[-1] > 1:
+        values[..., 1] -= values[..., 0]
+        np.cumsum(values[..., 1:], axis=-1, out=values[..., 1:])
         if _beyond(values):
             return None
     if order:
-        np.cumsum(values, out=values)
+        np.cumsum(values, axis=-1, out=values)
     return None if _beyond(values) else values.astype(np.int32)
 
 

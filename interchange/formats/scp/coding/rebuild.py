@@ -12,20 +12,20 @@ from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
 
-from interchange.formats.scp.coding.bimodal import MOST_DECIMATED, Scheme, expand, stored_count, stretches
-from interchange.formats.scp.coding.differences import MOST
-from interchange.formats.scp.coding.samples import counts_that_fit, streams, take
+from interchange.formats.scp.coding.samples import counts_that_fit, streams, take, take_all
 from interchange.formats.scp.coding.streams import Plain, Stream
-from interchange.formats.scp.coding.subtraction import Plan, check_zones, plan
 from interchange.formats.scp.log import Log, at
-from interchange.formats.scp.syntax.beats import Beats
 from interchange.formats.scp.syntax.leads import Leads
 from interchange.formats.scp.syntax.signal import Signal
-from interchange.formats.scp.syntax.tables import Tables
 from interchange.records import dataclass
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
+
+    from interchange.formats.scp.coding.bimodal import Scheme
+    from interchange.formats.scp.coding.subtraction import Plan
+    from interchange.formats.scp.syntax.beats import Beats
+    from interchange.formats.scp.syntax.tables import Tables
 
 __all__ = ["Rhythm", "Wave", "rebuild_beat", "rebuild_rhythm"]
 
@@ -131,10 +131,8 @@ def rebuild_rhythm(
         log.add("bimodal", at(signal.offset + 5, 6))
     else:
         interval, lossy = signal.interval, None
-        waves = tuple(
-            _padded(take(data, signal, number, stream, count, log), count)
-            for number, (stream, count) in enumerate(zip(found, counts, strict=True))
-        )
+        taken = take_all(data, signal, found, counts, log)
+        waves = tuple(_padded(samples, count) for samples, count in zip(taken, counts, strict=True))
     rhythm = Rhythm(waves, signal.step, interval, lossy)
     return _with_beats(rhythm, signal, leads, beats, reference, log) if leads.subtracted else rhythm
 
@@ -157,6 +155,8 @@ def _expanded(
     log: Log,
 ) -> tuple[Wave, ...] | None:
     """All leads at full rate; None where no reading of the rule fits."""
+    from interchange.formats.scp.coding.bimodal import expand, stored_count, stretches
+
     areas = [(area.start, area.end) for area in beats.areas or ()]
     parts = [stretches(lead.first, lead.last, areas) if lead.samples else [] for lead in leads.leads]
     scheme = _scheme(data, signal, found, parts, reference, log)
@@ -180,6 +180,8 @@ def _scheme(
     log: Log,
 ) -> Scheme | None:
     """The decimation factor, and how the rest of a zone is counted: what fits the stored data of most leads."""
+    from interchange.formats.scp.coding.bimodal import MOST_DECIMATED, Scheme, stored_count
+
     factor, rest = divmod(signal.interval, reference.interval)
     if rest or factor > MOST_DECIMATED:
         return None
@@ -202,6 +204,8 @@ def _with_beats(
     rhythm: Rhythm, signal: Signal, leads: Leads, beats: Beats | None, reference: Rhythm | None, log: Log
 ) -> Rhythm:
     """The rhythm with the reference beat added back, in the greatest common step of both."""
+    from interchange.formats.scp.coding.subtraction import check_zones, plan
+
     if beats is None or reference is None or reference.interval != rhythm.interval:
         log.add("subtraction-incomplete", at(signal.offset, 6))
         return Rhythm((Wave(None),) * len(rhythm.waves), rhythm.step, rhythm.interval)
@@ -236,6 +240,8 @@ def _with_beats(
 
 
 def _added(wave: Wave, beat: Wave, chosen: Plan, scale: int, beat_scale: int) -> Wave:
+    from interchange.formats.scp.coding.differences import MOST
+
     assert wave.samples is not None
     assert beat.samples is not None
     samples = wave.samples.astype(np.int64) * scale

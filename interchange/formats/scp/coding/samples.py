@@ -8,16 +8,18 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from interchange.formats.scp.coding.differences import undo
-from interchange.formats.scp.coding.huffman import decode_blocks
 from interchange.formats.scp.coding.streams import Plain, Stream, plain_stream
 from interchange.formats.scp.log import Log, at
 from interchange.formats.scp.syntax.signal import Block, Signal
-from interchange.formats.scp.syntax.tables import Tables
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
-__all__ = ["check_end", "fits", "streams", "take"]
+    from interchange.formats.scp.syntax.tables import Tables
+
+__all__ = ["check_end", "fits", "streams", "take", "take_all"]
+
+_LOW, _HIGH = -32768, 32767
 
 
 def streams(data: bytes, signal: Signal, tables: Tables | None) -> list[Stream | None]:
@@ -26,6 +28,8 @@ def streams(data: bytes, signal: Signal, tables: Tables | None) -> list[Stream |
         return [plain_stream(data[block.start : block.end]) for block in signal.blocks]
     if not tables.usable:
         return [None] * len(signal.blocks)
+    from interchange.formats.scp.coding.huffman import decode_blocks
+
     whole = [block for block in signal.blocks if block.is_whole]
     decoded = iter(decode_blocks(data, [(block.start, block.end) for block in whole], tables.tables))
     return [next(decoded) if block.is_whole else None for block in signal.blocks]
@@ -72,6 +76,25 @@ def take(
     return _samples(stream.values[:count], signal, number, log)
 
 
+def take_all(
+    data: bytes, signal: Signal, found: Sequence[Stream | None], counts: Sequence[int], log: Log
+) -> list[NDArray[np.int32] | None]:
+    """As :func:`take` for every lead; all at once where all of them are there and alike."""
+    there = [stream.values[:count] for stream, count in zip(found, counts, strict=True) if stream is not None]
+    alike = len(there) == len(found) and len(set(counts)) == 1
+    if alike and all(values.size == counts[0] > 0 for values in there):
+        samples = undo(np.array(there), signal.differences)
+        if samples is not None and int(samples.min()) >= _LOW and int(samples.max()) <= _HIGH:
+            for number, (stream, count) in enumerate(zip(found, counts, strict=True)):
+                if stream is not None:
+                    check_end(data, signal, number, stream, count, log)
+            return list(samples)
+    return [
+        take(data, signal, number, stream, count, log)
+        for number, (stream, count) in enumerate(zip(found, counts, strict=True))
+    ]
+
+
 def check_end(data: bytes, signal: Signal, number: int, stream: Stream, count: int, log: Log) -> None:
     """What lies behind the last sample: nothing but padding of zeros, less than a byte."""
     block = signal.blocks[number]
@@ -97,7 +120,7 @@ def _samples(stored: NDArray[Any], signal: Signal, number: int, log: Log) -> NDA
         return None
     if samples.size:
         low, high = int(samples.min()), int(samples.max())
-        if low < -32768 or high > 32767:
+        if low < _LOW or high > _HIGH:
             log.add("value-range", place, f"lead {number + 1}: {low} to {high}")
     return samples
 

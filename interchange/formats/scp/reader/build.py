@@ -3,19 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import replace
 
 from interchange.formats.scp.carried import Carried, split_remarks
 from interchange.formats.scp.log import Log, at
-from interchange.formats.scp.reader.marks import read_beats, read_positions, read_spikes
-from interchange.formats.scp.reader.measures import read_globals, read_lead_values
 from interchange.formats.scp.reader.people import read_acquisition, read_patient
-from interchange.formats.scp.reader.statements import read_statements
 from interchange.formats.scp.reader.tracings import Group, natural_groups, read_beat, read_rhythms
 from interchange.formats.scp.reader.unread import find_unread
 from interchange.formats.scp.syntax.document import Document
 from interchange.formats.scp.syntax.values import Text
-from interchange.model import Mark, Measurement, Recording
+from interchange.model import Mark, Measurement, Recording, Statement, Tracing
 
 __all__ = ["build_recording", "carried_by"]
 
@@ -31,21 +27,47 @@ def build_recording(document: Document, remarks: tuple[str, ...], carried: Carri
     rhythms = read_rhythms(document, groups)
     beat = read_beat(document, groups)
     tracings = (*rhythms, *((beat,) if beat is not None else ()))
-    marks: list[Mark] = [*read_beats(document, rhythms), *read_spikes(document, rhythms, log)]
-    if beat is not None and not carried.own_positions:
-        marks += read_positions(document, len(rhythms), beat)
-    measurements = (*read_globals(document, log), *read_lead_values(document, log))
-    acquisition = read_acquisition(document.header)
+    marks = _marks(document, rhythms, beat, carried, log)
+    measurements = _measurements(document, log)
     return Recording(
         tracings=tracings,
         patient=read_patient(document.header),
-        acquisition=replace(acquisition, remarks=remarks),
+        acquisition=read_acquisition(document.header, remarks),
         measurements=said(measurements, carried),
         marks=tuple(marks),
-        statements=read_statements(document, carried.codes_by_number, log),
+        statements=_statements(document, carried, log),
         unread=find_unread(document, groups),
         format="scp",
     )
+
+
+def _marks(
+    document: Document, rhythms: Sequence[Tracing], beat: Tracing | None, carried: Carried, log: Log
+) -> list[Mark]:
+    if document.beats is None and document.globals is None:
+        return []
+    from interchange.formats.scp.reader.marks import read_beats, read_positions, read_spikes
+
+    marks = [*read_beats(document, rhythms), *read_spikes(document, rhythms, log)]
+    if beat is not None and not carried.own_positions:
+        marks += read_positions(document, len(rhythms), beat)
+    return marks
+
+
+def _measurements(document: Document, log: Log) -> tuple[Measurement, ...]:
+    if document.globals is None and not document.lead_values:
+        return ()
+    from interchange.formats.scp.reader.measures import read_globals, read_lead_values
+
+    return (*read_globals(document, log), *read_lead_values(document, log))
+
+
+def _statements(document: Document, carried: Carried, log: Log) -> tuple[Statement, ...]:
+    if document.report is None and document.coded is None:
+        return ()
+    from interchange.formats.scp.reader.statements import read_statements
+
+    return read_statements(document, carried.codes_by_number, log)
 
 
 def said(measurements: Sequence[Measurement], carried: Carried) -> tuple[Measurement, ...]:

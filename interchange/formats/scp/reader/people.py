@@ -121,8 +121,8 @@ def zone_of(header: Header) -> int | None:
     return zone.minutes if zone is not None else None
 
 
-def read_acquisition(header: Header) -> Acquisition:
-    """Everything about the taking of the tracing; remarks are left to the caller, who knows which are lines."""
+def read_acquisition(header: Header, remarks: tuple[str, ...]) -> Acquisition:
+    """Everything about the taking of the tracing; ``remarks``: the free texts that are no lines."""
     urgency = header.first(24, Number)
     zone = header.first(34, Zone)
     extras: Extras = ()
@@ -143,6 +143,7 @@ def read_acquisition(header: Header) -> Acquisition:
         reasons=tuple(text.text for text in header.every(13, Text) if text.text),
         urgency=urgency.value if urgency is not None else None,
         sequence_number=header.text(31),
+        remarks=remarks,
         extras=extras,
     )
 

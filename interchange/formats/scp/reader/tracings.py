@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from fractions import Fraction
+from functools import lru_cache
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -11,7 +12,7 @@ import numpy as np
 from interchange.formats.scp.coding.rebuild import Rhythm, Wave
 from interchange.formats.scp.syntax.document import Document
 from interchange.formats.scp.syntax.leads import LAST_CODE, Lead, Leads
-from interchange.model import Channel, Extras, Origin, Tracing
+from interchange.model import Channel, Origin, Tracing
 from interchange.records import dataclass
 
 if TYPE_CHECKING:
@@ -34,6 +35,7 @@ class Group:
         return self.last - self.first + 1
 
 
+@lru_cache(maxsize=1024)
 def lead_name(code: int, number: int) -> str:
     """The trade's name of a lead code; ``number`` (from 1) tells leads without a code apart."""
     from interchange.vocabulary import channel_name, lead_by_scp
@@ -44,13 +46,20 @@ def lead_name(code: int, number: int) -> str:
     return f"lead {number}" if code == 0 else f"lead code {code}"
 
 
-def _channel(lead: Lead, number: int, step: Fraction, lossy: str | None) -> Channel:
+@lru_cache(maxsize=1024)
+def _channel(code: int, number: int, step: int, lossy: str | None) -> Channel:
+    """A channel in steps of ``step`` nanovolts."""
     from interchange.vocabulary import lead_by_scp
 
-    row = lead_by_scp(lead.code) if 0 < lead.code <= LAST_CODE else None
+    row = lead_by_scp(code) if 0 < code <= LAST_CODE else None
     origin: Origin = "derived" if row is not None and row.origin == "derived" else "recorded"
-    extras: Extras = (("scp.compression", lossy),) if lossy else ()
-    return Channel(lead_name(lead.code, number), "uV", step, origin="reconstructed" if lossy else origin, extras=extras)
+    return Channel(
+        lead_name(code, number),
+        "uV",
+        Fraction(step, 1000),
+        origin="reconstructed" if lossy else origin,
+        extras=(("scp.compression", lossy),) if lossy else (),
+    )
 
 
 def natural_groups(found: Leads, waves: Sequence[Wave]) -> list[Group]:
@@ -97,9 +106,8 @@ def _tracing(document: Document, rhythm: Rhythm, group: Group) -> Tracing:
     for index in group.leads:
         wave, lead = rhythm.waves[index], leads[index]
         parts.append(wave if _is_whole(wave, lead, group) else _placed(wave, lead.first - group.first, group.samples))
-    step = Fraction(rhythm.step, 1000)
     return Tracing(
-        channels=tuple(_channel(leads[index], index + 1, step, rhythm.lossy) for index in group.leads),
+        channels=tuple(_channel(leads[index].code, index + 1, rhythm.step, rhythm.lossy) for index in group.leads),
         samples=_stacked(parts),
         rate=Fraction(1_000_000, rhythm.interval),
         missing=_missing(parts, group.samples),
@@ -124,11 +132,11 @@ def _placed(wave: Wave, place: int, size: int) -> Wave:
 
 def _stacked(waves: Sequence[Wave]) -> NDArray[Any]:
     """The samples as one array of the narrowest integers that hold them."""
-    rows = [wave.samples for wave in waves if wave.samples is not None]
-    low = min(int(row.min()) for row in rows)
-    high = max(int(row.max()) for row in rows)
-    kind: Any = np.int16 if low >= -(2**15) and high < 2**15 else np.int32
-    return np.array(rows, dtype=kind)
+    rows = np.array([wave.samples for wave in waves if wave.samples is not None])
+    fits = int(rows.min()) >= -(2**15) and int(rows.max()) < 2**15
+    found: NDArray[Any] = rows.astype(np.int16 if fits else np.int32)
+    found.flags.writeable = False
+    return found
 
 
 def _missing(waves: Sequence[Wave], size: int) -> NDArray[np.bool_] | None:
@@ -148,13 +156,13 @@ def read_beat(document: Document, rhythms: Sequence[Group]) -> Tracing | None:
     size = max(w.samples.size for w in beat.waves if w.samples is not None)
     waves = [w if w.samples is not None and w.samples.size == size else _placed(w, 0, size) for w in beat.waves]
     rows = [index for index, wave in enumerate(beat.waves) if wave.samples is None or wave.samples.size]
-    step = Fraction(beat.step, 1000)
+    leads = document.leads.leads
     beats = document.beats
     fiducial = None
     if beats is not None and 1 <= beats.fiducial <= size:
         fiducial = Fraction((beats.fiducial - 1) * beat.interval, 1_000_000)
     return Tracing(
-        channels=tuple(_channel(document.leads.leads[index], index + 1, step, None) for index in rows),
+        channels=tuple(_channel(leads[index].code, index + 1, beat.step, None) for index in rows),
         samples=_stacked([waves[index] for index in rows]),
         rate=Fraction(1_000_000, beat.interval),
         missing=_missing([waves[index] for index in rows], size),

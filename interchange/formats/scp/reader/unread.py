@@ -2,20 +2,22 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
+from typing import TYPE_CHECKING
 
 from interchange.formats.scp.log import at
 from interchange.formats.scp.maps import AGE_UNITS, HEIGHT_UNITS, WEIGHT_UNITS
-from interchange.formats.scp.reader.measures import blocks_of_beat_types
 from interchange.formats.scp.reader.tracings import Group
 from interchange.formats.scp.syntax.document import Document
 from interchange.formats.scp.syntax.frame import Section
 from interchange.formats.scp.syntax.header import Field
-from interchange.formats.scp.syntax.leadvalues import STANDARD
-from interchange.formats.scp.syntax.statements import LOGIC
 from interchange.formats.scp.syntax.tags import TAGS
 from interchange.formats.scp.syntax.values import Clock, Date, Number, Quantity
 from interchange.model import Unread
+
+if TYPE_CHECKING:
+    from interchange.formats.scp.syntax.leadvalues import LeadValues
+    from interchange.formats.scp.syntax.statements import Report
 
 __all__ = ["find_unread"]
 
@@ -93,6 +95,8 @@ def _measurements(document: Document, has_rhythm: bool) -> Iterator[Unread]:
             at(found.spikes[0].offset, 7), 10 * len(found.spikes), "pacing spikes of a rhythm that is not there"
         )
     if found is not None:
+        from interchange.formats.scp.reader.measures import blocks_of_beat_types
+
         kept = blocks_of_beat_types(found)
         if len(kept) < len(found.blocks):
             first, count = found.blocks[len(kept)], len(found.blocks) - len(kept)
@@ -102,12 +106,26 @@ def _measurements(document: Document, has_rhythm: bool) -> Iterator[Unread]:
             yield Unread(at(found.additional.offset + 9, 7), len(tagged), "tagged measurements")
         if found.rest:
             yield Unread(at(found.rest_offset, 7), len(found.rest), "content of no known layout")
-    for lead in document.lead_values:
+    if document.lead_values:
+        yield from _surplus(document.lead_values)
+    if document.coded is not None:
+        yield from _logic(document.coded)
+
+
+def _surplus(leads: Sequence[LeadValues]) -> Iterator[Unread]:
+    from interchange.formats.scp.syntax.leadvalues import STANDARD
+
+    for lead in leads:
         surplus = len(lead.values) - STANDARD
         if surplus > 0:
             place = at(lead.offset + 4 + 2 * STANDARD, 10)
             yield Unread(place, 2 * surplus, f"{surplus} further measurements of lead code {lead.code}")
-    for line in document.coded.lines if document.coded is not None else ():
+
+
+def _logic(coded: Report) -> Iterator[Unread]:
+    from interchange.formats.scp.syntax.statements import LOGIC
+
+    for line in coded.lines:
         if line.type == LOGIC:
             yield Unread(at(line.offset, 11), 4 + len(line.text), "statement logic")
 

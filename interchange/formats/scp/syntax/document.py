@@ -2,21 +2,25 @@
 
 from __future__ import annotations
 
-from interchange.formats.scp.coding.rebuild import Rhythm, rebuild_beat, rebuild_rhythm
+from typing import TYPE_CHECKING
+
 from interchange.formats.scp.log import Log, at
-from interchange.formats.scp.syntax.beats import Beats, check_ranges, parse_beats
 from interchange.formats.scp.syntax.device import Device
 from interchange.formats.scp.syntax.frame import Frame, Section, parse_frame
-from interchange.formats.scp.syntax.globals import Globals, parse_globals
 from interchange.formats.scp.syntax.header import Header, parse_header
 from interchange.formats.scp.syntax.leads import Leads, parse_leads
-from interchange.formats.scp.syntax.leadvalues import LeadValues, check_codes, parse_lead_values
 from interchange.formats.scp.syntax.signal import Signal, parse_signal
-from interchange.formats.scp.syntax.statements import Report, parse_report
-from interchange.formats.scp.syntax.tables import Tables, parse_tables
 from interchange.records import dataclass
 
-__all__ = ["Document", "parse_document"]
+if TYPE_CHECKING:
+    from interchange.formats.scp.coding.rebuild import Rhythm
+    from interchange.formats.scp.syntax.beats import Beats
+    from interchange.formats.scp.syntax.globals import Globals
+    from interchange.formats.scp.syntax.leadvalues import LeadValues
+    from interchange.formats.scp.syntax.statements import Report
+    from interchange.formats.scp.syntax.tables import Tables
+
+__all__ = ["Document", "parse_document", "parse_sections"]
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -45,12 +49,19 @@ class Document:
 
 def parse_document(data: bytes, log: Log) -> Document:
     """Parse a record.  SourceError only where no sections can be found at all."""
-    frame = parse_frame(data, log)
+    return parse_sections(parse_frame(data, log), log)
+
+
+def parse_sections(frame: Frame, log: Log) -> Document:
+    """Parse the sections of a record."""
     return _Parser(frame, log).document()
 
 
 class _Parser:
-    """Parses the sections in the order in which they depend on each other."""
+    """Parses the sections in the order in which they depend on each other.
+
+    What parses a section that many records do not have is loaded with the first one that has it.
+    """
 
     def __init__(self, frame: Frame, log: Log) -> None:
         self.frame = frame
@@ -58,14 +69,13 @@ class _Parser:
 
     def document(self) -> Document:
         header = self._header()
-        tables = parse_tables(section, self.log) if (section := self.frame.section(2)) else None
+        tables = self._tables()
         leads = self._leads()
-        beats = parse_beats(section, self.log) if (section := self.frame.section(4)) else None
+        beats = self._beats()
         beat_signal = self._signal(5, leads)
         rhythm_signal = self._signal(6, leads)
         self._check_coding(tables, leads, beats, beat_signal, rhythm_signal)
         beat, rhythm = self._samples(tables, leads, beats, beat_signal, rhythm_signal)
-        qrs = len(beats.zones) if beats is not None else None
         return Document(
             self.frame,
             header,
@@ -76,7 +86,7 @@ class _Parser:
             rhythm_signal,
             beat,
             rhythm,
-            parse_globals(section, qrs, self.log) if (section := self.frame.section(7)) else None,
+            self._globals(beats),
             self._report(8, header.language),
             self._report(11, header.language),
             self._lead_values(leads),
@@ -97,6 +107,30 @@ class _Parser:
             self.log.add("device-protocol", place, f"{device.protocol} and {self.frame.protocol}")
         return header
 
+    def _tables(self) -> Tables | None:
+        section = self.frame.section(2)
+        if section is None:
+            return None
+        from interchange.formats.scp.syntax.tables import parse_tables
+
+        return parse_tables(section, self.log)
+
+    def _beats(self) -> Beats | None:
+        section = self.frame.section(4)
+        if section is None:
+            return None
+        from interchange.formats.scp.syntax.beats import parse_beats
+
+        return parse_beats(section, self.log)
+
+    def _globals(self, beats: Beats | None) -> Globals | None:
+        section = self.frame.section(7)
+        if section is None:
+            return None
+        from interchange.formats.scp.syntax.globals import parse_globals
+
+        return parse_globals(section, len(beats.zones) if beats is not None else None, self.log)
+
     def _leads(self) -> Leads:
         section = self.frame.section(3)
         if section is not None:
@@ -116,11 +150,13 @@ class _Parser:
     ) -> None:
         home = at(self.frame.sections[0].start, 0)
         if tables is not None and beat is None and rhythm is None:
-            self.log.add("table-unused", at(self.frame.sections[0].start, 0))
+            self.log.add("table-unused", home)
         if rhythm is None:
             self.log.add("rhythm-missing", home)
         bimodal = rhythm is not None and rhythm.bimodal > 0
         if beats is not None:
+            from interchange.formats.scp.syntax.beats import check_ranges
+
             last = max((lead.last for lead in leads.leads if lead.samples), default=0)
             check_ranges(beats, last, leads.subtracted, bimodal, self.log)
         if self.frame.protocol >= 30 and (beats is not None or leads.subtracted or bimodal):
@@ -129,6 +165,10 @@ class _Parser:
     def _samples(
         self, tables: Tables | None, leads: Leads, beats: Beats | None, beat: Signal | None, rhythm: Signal | None
     ) -> tuple[Rhythm | None, Rhythm | None]:
+        if beat is None and rhythm is None:
+            return None, None
+        from interchange.formats.scp.coding.rebuild import rebuild_beat, rebuild_rhythm
+
         data = self.frame.data
         found = rebuild_beat(data, beat, leads, tables, beats, self.log) if beat is not None else None
         if rhythm is None:
@@ -137,12 +177,18 @@ class _Parser:
 
     def _report(self, number: int, language: int) -> Report | None:
         section = self.frame.section(number)
-        return parse_report(section, language, self.log) if section is not None else None
+        if section is None:
+            return None
+        from interchange.formats.scp.syntax.statements import parse_report
+
+        return parse_report(section, language, self.log)
 
     def _lead_values(self, leads: Leads) -> tuple[LeadValues, ...]:
         section = self.frame.section(10)
         if section is None:
             return ()
+        from interchange.formats.scp.syntax.leadvalues import check_codes, parse_lead_values
+
         found = parse_lead_values(section, self.log)
         if leads.leads:
             check_codes(found, frozenset(lead.code for lead in leads.leads), self.log)

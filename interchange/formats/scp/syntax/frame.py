@@ -7,13 +7,13 @@ count from 0 at the start of the file; the standard's byte numbers, which the po
 from __future__ import annotations
 
 import struct
-from binascii import crc_hqx
 from collections.abc import Iterator, Mapping
 from dataclasses import field
 from typing import Final
 
 from interchange.errors import SourceError
 from interchange.formats.scp.log import Log, at
+from interchange.formats.scp.syntax.checksum import checksum, checksum_over
 from interchange.records import dataclass
 
 __all__ = [
@@ -23,7 +23,7 @@ __all__ = [
     "Pointer",
     "Section",
     "build_record",
-    "checksum",
+    "frame_of",
     "looks_like_record",
     "parse_frame",
 ]
@@ -38,11 +38,6 @@ _SECTION: Final = struct.Struct("<HHIBB6s")
 _MANDATORY: Final = range(12)
 _SHORTEST: Final = _FIRST + HEADER + 12 * _ENTRY.size
 _PROTOCOLS: Final = frozenset({10, 11, 12, 13, 20, 21, 22, 23, 30})
-
-
-def checksum(data: bytes | memoryview) -> int:
-    """CRC-CCITT with the initial value 0xFFFF (EN 1064 clause 5.2); 0x29B1 for ``123456789``."""
-    return crc_hqx(data, 0xFFFF)
 
 
 @dataclass(frozen=True, slots=True)
@@ -314,14 +309,17 @@ def _check_layout(frame: Frame, log: Log) -> None:
 
 def _check_checksums(frame: Frame, log: Log) -> None:
     view = memoryview(frame.data)
-    if _SHORTEST <= frame.size <= len(frame.data):
-        _compare("record-crc", frame.stored_checksum, checksum(view[2 : frame.size]), at(0), log)
     budget = 20 * len(frame.data)
+    computed: list[tuple[Section, int]] = []
     for section in frame.sections:
         budget -= section.length
         if section.is_whole and budget > 0:
-            computed = checksum(view[section.offset + 2 : section.end])
-            _compare("section-crc", section.stored_checksum, computed, at(section.offset, section.id), log)
+            computed.append((section, checksum(view[section.offset + 2 : section.end])))
+    if _SHORTEST <= frame.size <= len(frame.data):
+        parts = ((section.offset, section.end - 2, value) for section, value in computed if section.end <= frame.size)
+        _compare("record-crc", frame.stored_checksum, checksum_over(view[2 : frame.size], sorted(parts)), at(0), log)
+    for section, value in computed:
+        _compare("section-crc", section.stored_checksum, value, at(section.offset, section.id), log)
 
 
 def _compare(name: str, stored: int, computed: int, place: str, log: Log) -> None:
@@ -330,28 +328,39 @@ def _compare(name: str, stored: int, computed: int, place: str, log: Log) -> Non
         log.add(name, place, f"stored 0x{stored:04X}, computed 0x{computed:04X}")
 
 
+def frame_of(sections: Mapping[int, bytes], protocol: int = 20) -> Frame:
+    """What a parser finds in a record of these bodies, without building it: sections that lie nowhere."""
+    found = [Section(0, 0, HEADER, 0, protocol, protocol, MARK, bytes(HEADER))]
+    for number in sorted(sections):
+        data = b"".join((bytes(HEADER), sections[number], bytes(len(sections[number]) % 2)))
+        found.append(Section(number, 0, len(data), 0, protocol, protocol, bytes(6), data))
+    return Frame(b"", 0, 0, (), tuple(found))
+
+
 def build_record(sections: Mapping[int, bytes], protocol: int = 20) -> bytes:
     """A whole record from the bodies of its sections (numbers above 0), in ascending order, with all checksums."""
     numbers = sorted({*_MANDATORY, *sections} - {0})
     zero_length = HEADER + (1 + len(numbers)) * _ENTRY.size
     entries = [_ENTRY.pack(0, zero_length, _FIRST + 1)]
-    parts = []
+    parts: list[bytes] = []
+    sums: list[tuple[int, int, int]] = []
     place = _FIRST + zero_length
     for number in numbers:
         if number not in sections:
             entries.append(_ENTRY.pack(number, 0, 0))
             continue
-        part = _build_section(number, sections[number], protocol, bytes(6))
-        entries.append(_ENTRY.pack(number, len(part), place + 1))
-        parts.append(part)
-        place += len(part)
-    zero = _build_section(0, b"".join(entries), protocol, MARK)
-    record = struct.pack("<I", place) + zero + b"".join(parts)
-    return struct.pack("<H", checksum(record)) + record
+        value, part = _build_section(number, sections[number], protocol, bytes(6))
+        entries.append(_ENTRY.pack(number, len(part) + 2, place + 1))
+        parts += (struct.pack("<H", value), part)
+        sums.append((place, place + len(part), value))  # counted from behind the record's checksum
+        place += len(part) + 2
+    value, zero = _build_section(0, b"".join(entries), protocol, MARK)
+    record = b"".join((struct.pack("<IH", place, value), zero, *parts))
+    return struct.pack("<H", checksum_over(memoryview(record), sums)) + record
 
 
-def _build_section(number: int, body: bytes, protocol: int, reserved: bytes) -> bytes:
-    padded = body + bytes(len(body) % 2)
-    header = _SECTION.pack(0, number, HEADER + len(padded), protocol, protocol, reserved)
-    section = header[2:] + padded
-    return struct.pack("<H", checksum(section)) + section
+def _build_section(number: int, body: bytes, protocol: int, reserved: bytes) -> tuple[int, bytes]:
+    """Checksum, and what follows it."""
+    header = _SECTION.pack(0, number, HEADER + len(body) + len(body) % 2, protocol, protocol, reserved)
+    section = b"".join((header[2:], body, bytes(len(body) % 2)))
+    return checksum(section), section

@@ -48,14 +48,14 @@ def parse_signal(section: Section, stated: int, leads: int, log: Log) -> Signal 
 
     ``stated`` leads have a length each, of ``leads`` of them section 3 has more than the number.
     """
-    body = section.body
-    if not body.strip(b"\0") and len(body) <= _HEADER.size:
-        log.add("section-empty", section.place(), f"{len(body)} bytes")
+    size = section.end - section.start
+    if size <= _HEADER.size and not section.body.strip(b"\0"):
+        log.add("section-empty", section.place(), f"{len(section.body)} bytes")
         return None
-    if len(body) < _HEADER.size + 2 * stated:
-        log.add("signal-length", section.place(), f"{len(body)} bytes for {stated} leads")
+    if size < _HEADER.size + 2 * stated:
+        log.add("signal-length", section.place(), f"{len(section.body)} bytes for {stated} leads")
         return None
-    step, interval, differences, bimodal = _HEADER.unpack_from(body)
+    step, interval, differences, bimodal = _HEADER.unpack_from(section.data, section.start)
     if not step or not interval:
         log.add("signal-header", section.place(), f"step {step} nV, interval {interval} us")
         return None
@@ -71,8 +71,7 @@ def parse_signal(section: Section, stated: int, leads: int, log: Log) -> Signal 
 
 
 def _blocks(section: Section, leads: int, log: Log) -> tuple[Block, ...]:
-    body = section.body
-    lengths = struct.unpack_from(f"<{leads}H", body, _HEADER.size)
+    lengths = struct.unpack_from(f"<{leads}H", section.data, section.start + _HEADER.size)
     place = section.start + _HEADER.size + 2 * leads
     limit = section.end
     blocks = []
