@@ -12,6 +12,7 @@ import pytest
 import interchange
 from interchange.compare import Comparison, compare_recordings
 from interchange.errors import TargetError
+from interchange.findings import Finding
 from interchange.formats import load
 from interchange.model import (
     Acquisition,
@@ -231,12 +232,11 @@ def test_the_public_function_is_not_hidden_by_the_package_of_its_name() -> None:
 def test_an_output_with_a_signal_of_its_own_is_never_published(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     module = load("scp")
 
-    def read_one_more(source: Source) -> Recording:
-        found = module_read(source)
-        return found.with_(tracings=(*found.tracings, tracing(start=Fraction(99))))
+    def read_one_more(source: Source) -> tuple[Recording, tuple[Finding, ...]]:
+        found = module.read(source)
+        return found.with_(tracings=(*found.tracings, tracing(start=Fraction(99)))), ()
 
-    module_read = module.read
-    monkeypatch.setattr(module, "read", read_one_more)
+    monkeypatch.setattr(module, "read_and_check", read_one_more)
     with pytest.raises(TargetError, match="a signal that the recording does not have"):
         interchange.write(BASE, tmp_path / "x.scp")
     assert list(tmp_path.iterdir()) == []
