@@ -148,6 +148,7 @@ def _options(hint: Any) -> tuple[Any, ...]:
 # Values ------------------------------------------------------------------------------------------------------------
 
 
+@cache
 def _is_object_type(kind: Any) -> bool:
     return dataclasses.is_dataclass(kind) and kind not in (Moment, Quantity)
 
@@ -195,11 +196,16 @@ def _leaf(kind: Any, text: str) -> Any:
 def _number(text: str) -> int | Fraction:
     if not _NUMBER.fullmatch(text):
         raise ValueError
+    if text.isdigit() and len(text) <= 18:
+        return int(text)
     value = Fraction(text)
     return value.numerator if value.denominator == 1 else value
 
 
 def _unescaped(text: str) -> str:
+    if "\\" not in text and text.isascii():
+        return text
+
     def plain(found: re.Match[str]) -> str:
         return chr(int(found[1], 16)) if found[1] else _UNESCAPES[found[2]]
 
@@ -211,6 +217,8 @@ def _unescaped(text: str) -> str:
 
 def _split(text: str, separator: str, most: int = -1) -> list[str]:
     """Split at a separator that is not escaped."""
+    if "\\" not in text:
+        return text.split(separator, most)
     parts: list[str] = []
     begin = at = 0
     while at < len(text) and (most < 0 or len(parts) < most):
