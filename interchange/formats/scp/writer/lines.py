@@ -48,9 +48,12 @@ def lines_for(base: Recording, wanted: Recording, order: Sequence[Mark], *, asci
         found += make.attempt(name, getattr(base, name), getattr(wanted, name))
     for index, (before, after) in enumerate(zip(base.tracings, wanted.tracings, strict=True)):
         found += _tracing(make, f"tracings[{index}]", before, after)
-    found += _measurements(make, base.measurements, wanted.measurements)
-    found += _marks(make, base.marks, wanted.marks, order)
-    found += _statements(make, base.statements, wanted.statements)
+    if base.measurements != wanted.measurements:
+        found += _measurements(make, base.measurements, wanted.measurements)
+    if base.marks or wanted.marks:
+        found += _marks(make, base.marks, wanted.marks, order)
+    if base.statements or wanted.statements:
+        found += _statements(make, base.statements, wanted.statements)
     return found
 
 

@@ -64,10 +64,9 @@ def build_entries(entries: Sequence[Entry], language: int) -> list[tuple[int, by
     return [(entry.tag, entry.value(language)) for entry in sorted(entries, key=lambda entry: entry.tag)]
 
 
-def entries_for(patient: Patient, acquisition: Acquisition, texts: Sequence[str], has_beat: bool) -> list[Entry]:
-    """All fields; ``texts`` are the free texts, ``has_beat`` says whether the record has a reference beat."""
-    entries = [*_patient(patient), *_acquisition(acquisition), *_devices(acquisition, has_beat)]
-    return [*entries, *(Entry(30, text=text) for text in texts)]
+def entries_for(patient: Patient, acquisition: Acquisition, has_beat: bool) -> list[Entry]:
+    """All fields but the free texts; ``has_beat`` says whether the record has a reference beat."""
+    return [*_patient(patient), *_acquisition(acquisition), *_devices(acquisition, has_beat)]
 
 
 def _text(tag: int, text: str | None) -> Iterator[Entry]:
@@ -98,9 +97,9 @@ def _patient(patient: Patient) -> Iterator[Entry]:
 
 def _quantity(tag: int, quantity: Quantity | None, units: Mapping[int, str]) -> Iterator[Entry]:
     """A value in a unit of the tag: exactly, in millimetres or grams where these are whole, else rounded."""
-    codes = {unit: code for code, unit in units.items()}
     if quantity is None:
         return
+    codes = {unit: code for code, unit in units.items()}
     choices = [(Fraction(quantity.value), quantity.unit)]
     finer = {"cm": ("mm", 10), "kg": ("g", 1000), "m": ("cm", 100)}.get(quantity.unit)
     if finer is not None:
@@ -218,6 +217,8 @@ def _filters(filters: Filters | None) -> Iterator[Entry]:
 
 
 def _placement(placement: str | None) -> Iterator[Entry]:
+    if placement is None:
+        return
     from interchange.vocabulary import lead_sets
 
     chosen = next((row for row in lead_sets() if row.id == placement and row.scp_electrodes), None)

@@ -2,16 +2,19 @@
 
 from __future__ import annotations
 
-import hashlib
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
+from typing import TYPE_CHECKING
 
 from interchange.formats.contract import Encoded, Note
 from interchange.formats.native import native_notes, with_native_identity
-from interchange.formats.scp.carried import MARKER, Part
+from interchange.formats.scp.carried import MARKER
 from interchange.formats.scp.writer.plan import FilePlan, plan_files
 from interchange.formats.scp.writer.single import Single, prepare
 from interchange.model import Mark, Recording
+
+if TYPE_CHECKING:
+    from interchange.formats.scp.carried import Part
 
 __all__ = ["encode_record"]
 
@@ -26,13 +29,10 @@ def encode_record(recording: Recording, name: str, options: Mapping[str, str]) -
     found: list[tuple[str, bytes]] = []
     parts: list[Part] = []
     for number, file in enumerate(files[1:], 2):
-        title = f"{name}-{number}.scp"
-        data, more = _further(recording, file, f"{name}.scp", huffman)
-        digest = hashlib.sha256(data).hexdigest()[:16]
-        parts.append(Part(_rank(files, file.only.index), title, file.start, digest))
-        found.append((title, data))
+        data, part, more = _part(recording, files, file, f"{name}-{number}.scp", f"{name}.scp", huffman)
+        parts.append(part)
+        found.append((part.name, data))
         notes += more
-        notes.append(Note("info", "", f"tracing {file.only.index + 1} lies in the further file {title}"))
     single, more = prepare(recording, files[0], huffman)
     order = _order(files)
     data, about = _finished(single, recording, files, parts, order)
@@ -40,6 +40,20 @@ def encode_record(recording: Recording, name: str, options: Mapping[str, str]) -
     return Encoded(
         (*found, (f"{name}.scp", data)), tuple(notes), (f"{name}-[0-9]*.scp",), f"scp.part-of: {name}.scp".encode()
     )
+
+
+def _part(
+    recording: Recording, files: Sequence[FilePlan], file: FilePlan, title: str, main: str, huffman: bool
+) -> tuple[bytes, Part, list[Note]]:
+    """A further file: its bytes, how the main one names it, and notes."""
+    import hashlib
+
+    from interchange.formats.scp.carried import Part
+
+    data, notes = _further(recording, file, main, huffman)
+    digest = hashlib.sha256(data).hexdigest()[:16]
+    notes.append(Note("info", "", f"tracing {file.only.index + 1} lies in the further file {title}"))
+    return data, Part(_rank(files, file.only.index), title, file.start, digest), notes
 
 
 def _rank(files: Sequence[FilePlan], index: int) -> int:
@@ -89,13 +103,13 @@ def _finished(
     wanted = recording.with_(
         tracings=tuple(tracings),
         marks=tuple(_renumbered(mark, place) for mark in recording.marks if mark.tracing in place),
-        statements=single.reported.statements,
+        statements=single.reported.statements if single.reported is not None else (),
     )
     remarks, lost = _remarks(recording)
     wanted = wanted.with_(acquisition=replace(wanted.acquisition, remarks=lost or remarks))
     full_base = full_base.with_(acquisition=replace(full_base.acquisition, remarks=() if lost else remarks))
     single.own_lines = [part.line() for part in parts]
-    marks = tuple(_renumbered(mark, place) for mark in single.marked.order)
+    marks = tuple(_renumbered(mark, place) for mark in single.marks)
     shown = () if lost else remarks
     wanted = with_native_identity(wanted, full_base)
     data = single.record(shown, single.lines(full_base, wanted, marks, shown))
@@ -135,5 +149,5 @@ def _added(recording: Recording) -> list[Note]:
 def _coding_notes(single: Single) -> list[Note]:
     if not single.signals.bodies:
         return []
-    coding = "Huffman codes of the default table" if single.huffman else "16-bit integers"
+    coding = "Huffman codes of the default table" if single.signals.huffman else "16-bit integers"
     return [Note("info", "", f"protocol 2.0, samples as {coding}, a coding that loses nothing")]

@@ -7,7 +7,7 @@ common step of the values that occur.  Otherwise the step that moves samples lea
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from fractions import Fraction
 from typing import TYPE_CHECKING, Any, Final
 
@@ -40,12 +40,15 @@ class Scaled:
     """Counts of ``step`` nanovolts for every row; ``exact`` is False where some value was moved."""
 
     step: int
-    rows: tuple[NDArray[np.int32], ...]
+    rows: tuple[NDArray[Any], ...]
     exact: bool
 
 
 def scale(rows: Sequence[Row]) -> Scaled:
     """The rows in one step.  RefusedError for amplitudes beyond what 16 bits of the largest step hold (2.1 V)."""
+    as_they_are = _as_they_are(rows)
+    if as_they_are is not None:
+        return as_they_are
     denominator = common_denominator(*(f * 1000 for row in rows for f in (row.step, row.offset)))
     values = [scaled(row.samples, row.step * 1000, row.offset * 1000, denominator) for row in rows]
     if 2 * _LARGEST_STEP * denominator >= 2**62:
@@ -57,22 +60,33 @@ def scale(rows: Sequence[Row]) -> Scaled:
     return _rounded(rows, values, denominator)
 
 
+def _as_they_are(rows: Sequence[Row]) -> Scaled | None:
+    """The samples themselves where they are counts of one step of whole nanovolts already."""
+    first = rows[0].step if rows else Fraction(0)
+    step = first * 1000
+    if step.denominator != 1 or not 1 <= step <= _LARGEST_STEP:
+        return None
+    for row in rows:
+        if row.offset or row.step != first or not (row.samples.dtype == np.int16 or _fits(row.samples)):
+            return None
+    return Scaled(int(step), tuple(row.samples for row in rows), True)
+
+
 def _fits(counts: NDArray[Any]) -> bool:
     return not counts.size or (int(counts.min()) >= _LOW and int(counts.max()) <= _HIGH)
 
 
-def _exact_steps(rows: Sequence[Row], values: Sequence[NDArray[Any]], denominator: int) -> list[int]:
+def _exact_steps(rows: Sequence[Row], values: Sequence[NDArray[Any]], denominator: int) -> Iterator[int]:
     """Steps in nanovolts of which every value is a multiple, to be tried in this order."""
-    steps = []
     natural = _greatest_common(*(f * 1000 for row in rows for f in (row.step, row.offset)))
-    if natural.denominator == 1 and 1 <= natural <= _LARGEST_STEP:
-        steps.append(int(natural))
+    is_step = natural.denominator == 1 and 1 <= natural <= _LARGEST_STEP
+    if is_step:
+        yield int(natural)
     common = math.gcd(*(_divisor(value) for value in values))
     if common == 0:
-        steps.append(steps[0] if steps else 1000)
+        yield int(natural) if is_step else 1000
     elif common % denominator == 0:
-        steps.append(_largest_divisor(common // denominator))
-    return steps
+        yield _largest_divisor(common // denominator)
 
 
 def _greatest_common(*fractions: Fraction) -> Fraction:

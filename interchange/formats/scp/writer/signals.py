@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from functools import lru_cache
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
 from interchange.errors import RefusedError
 from interchange.formats.contract import Note
-from interchange.formats.scp.coding.packing import best_order, pack
 from interchange.formats.scp.coding.rebuild import Rhythm, Wave
 from interchange.formats.scp.syntax.leads import Lead
 from interchange.formats.scp.syntax.signal import LONGEST_BLOCK, build_signal
@@ -39,10 +39,15 @@ class Signals:
 
 def lead_code(channel: Channel) -> int:
     """The lead code to write: only one that was seen in a published table, else 0."""
+    return _code(channel.name, channel.origin == "derived")
+
+
+@lru_cache(maxsize=1024)
+def _code(name: str, is_derived: bool) -> int:
     from interchange.vocabulary import lead_for_channel
 
-    for derived in (channel.origin == "derived", False):
-        row = lead_for_channel(channel.name, derived)
+    for derived in (is_derived, False):
+        row = lead_for_channel(name, derived)
         if row is not None and row.scp_id and row.scp_confidence == "SEEN":
             return row.scp_id
     return 0
@@ -154,7 +159,9 @@ def _signal(
 
 def _blocks(found: Scaled, huffman: bool) -> tuple[int, list[bytes]]:
     if not huffman:
-        return 0, [counts.astype("<i2").tobytes() for counts in found.rows]
+        return 0, [counts.astype("<i2", copy=False).tobytes() for counts in found.rows]
+    from interchange.formats.scp.coding.packing import best_order, pack
+
     counted: list[NDArray[Any]] = list(found.rows)
     order = best_order(counted)
     return order, [pack(counts, order) for counts in counted]

@@ -3,28 +3,29 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import field, replace
+from dataclasses import replace
+from typing import TYPE_CHECKING
 
 from interchange.formats.contract import Note
 from interchange.formats.scp.carried import Carried, text_blocks
-from interchange.formats.scp.log import Log
+from interchange.formats.scp.log import Unwritten
 from interchange.formats.scp.reader.build import build_recording
 from interchange.formats.scp.reader.tracings import natural_groups
-from interchange.formats.scp.syntax.document import parse_document
-from interchange.formats.scp.syntax.frame import build_record
+from interchange.formats.scp.syntax.document import parse_sections
+from interchange.formats.scp.syntax.frame import build_record, frame_of
 from interchange.formats.scp.syntax.header import build_fields
 from interchange.formats.scp.syntax.leads import Leads, build_leads
-from interchange.formats.scp.syntax.tables import build_tables
 from interchange.formats.scp.text import holds, language_for
-from interchange.formats.scp.writer.beats import Marked, place_marks
 from interchange.formats.scp.writer.lines import lines_for
-from interchange.formats.scp.writer.measures import build_section_7, build_section_10
 from interchange.formats.scp.writer.people import Entry, build_entries, entries_for, texts_of
 from interchange.formats.scp.writer.plan import FilePlan
 from interchange.formats.scp.writer.signals import Signals, encode_signals, lead_code
-from interchange.formats.scp.writer.statements import Reported, choose_statements
 from interchange.model import Mark, Recording
 from interchange.records import dataclass
+
+if TYPE_CHECKING:
+    from interchange.formats.scp.writer.beats import Marked
+    from interchange.formats.scp.writer.statements import Reported
 
 __all__ = ["Single", "prepare"]
 
@@ -33,88 +34,90 @@ __all__ = ["Single", "prepare"]
 class Single:
     """A record in the making: everything but the lines of free text that it carries."""
 
-    recording: Recording
     signals: Signals
-    marked: Marked
-    reported: Reported
-    huffman: bool
+    needs_groups: bool
+    entries: list[Entry]
+    marked: Marked | None
+    reported: Reported | None
     section_7: bytes | None
     section_10: bytes | None
-    own_lines: list[str] = field(default_factory=list)
+    own_lines: Sequence[str] = ()
 
     def base(self) -> Recording:
         """What the reader makes of the record without lines; the samples are not decoded for it."""
-        document = parse_document(self._bytes([], signals=False), Log())
+        document = parse_sections(frame_of(self._bodies([])), Unwritten())
         document = replace(document, rhythm=self.signals.rhythm, beat=self.signals.beat)
         carried = Carried(
-            groups=self.signals.groups if self._needs_groups() else (),
+            groups=self.signals.groups if self.needs_groups else (),
             own_positions=self._has_own_positions(),
-            codes_by_number=self.reported.has_codes,
+            codes_by_number=self._has_codes(),
         )
-        return build_recording(document, (), carried, Log())
+        return build_recording(document, (), carried, Unwritten())
 
     def lines(self, base: Recording, wanted: Recording, order: Sequence[Mark], remarks: Sequence[str]) -> list[str]:
         """The lines to carry; in ASCII where other letters in them would change the character set of all fields."""
         lines = lines_for(base, wanted, order)
-        entries = self._entries(remarks)
-        if holds(self._language(entries), lines):
+        if not lines or holds(self._language(self._entries(remarks)), lines):
             return lines
         return lines_for(base, wanted, order, ascii_only=True)
 
     def record(self, remarks: Sequence[str], lines: Sequence[str]) -> bytes:
         """The bytes of the record with its remarks and the lines that it carries."""
-        return self._bytes([*remarks, *text_blocks([*self._lines_of_the_record(), *lines])], signals=True)
+        bodies = self._bodies([*remarks, *text_blocks([*self._lines_of_the_record(), *lines])])
+        bodies.update(self.signals.bodies)
+        if self.signals.huffman and self.signals.bodies:
+            from interchange.formats.scp.syntax.tables import build_tables
+
+            bodies[2] = build_tables()
+        return build_record(bodies)
+
+    @property
+    def marks(self) -> tuple[Mark, ...]:
+        """The marks that its sections hold, in the order in which a reader finds them."""
+        return self.marked.order if self.marked is not None else ()
 
     def _lines_of_the_record(self) -> list[str]:
         lines = list(self.own_lines)
-        if self._needs_groups():
+        if self.needs_groups:
             groups = " ".join(f"{count}@{first}-{last}" for count, first, last in self.signals.groups)
             lines.append(f"scp.tracings: {groups}")
         if self._has_own_positions():
             lines.append("scp.positions: own")
-        if self.reported.has_codes:
+        if self._has_codes():
             lines.append("scp.codes: by number")
         return lines
 
-    def _needs_groups(self) -> bool:
-        """Whether the leads' sample numbers alone would make other tracings."""
-        rhythm = self.signals.rhythm
-        if rhythm is None:
-            return False
-        spans = {(lead.first, lead.last) for lead in self.signals.leads}
-        natural = natural_groups(Leads(self.signals.leads, simultaneous=len(spans) == 1), rhythm.waves)
-        return tuple((len(g.leads), g.first, g.last) for g in natural) != self.signals.groups
+    def _has_codes(self) -> bool:
+        return self.reported is not None and self.reported.has_codes
 
     def _has_own_positions(self) -> bool:
-        return self.signals.beat is not None and self.section_7 is not None and not self.marked.positions
+        has_marks = self.marked is not None and self.marked.positions
+        return self.signals.beat is not None and self.section_7 is not None and not has_marks
 
-    def _bytes(self, texts: Sequence[str], signals: bool) -> bytes:
+    def _bodies(self, texts: Sequence[str]) -> dict[int, bytes]:
+        """The bodies of all sections but those of the samples."""
         entries = self._entries(texts)
         language = self._language(entries)
         bodies = {1: build_fields(build_entries(entries, language))}
         if self.signals.leads:
             bodies[3] = build_leads(self.signals.leads)
-        if self.marked.section_4 is not None:
+        if self.marked is not None and self.marked.section_4 is not None:
             bodies[4] = self.marked.section_4
-        if signals:
-            bodies.update(self.signals.bodies)
-            if self.huffman and self.signals.bodies:
-                bodies[2] = build_tables()
         if self.section_7 is not None:
             bodies[7] = self.section_7
-        if self.reported.statements:
-            bodies[8] = self.reported.section_8(language)
         if self.section_10 is not None:
             bodies[10] = self.section_10
-        if self.reported.has_codes:
-            bodies[11] = self.reported.section_11(language)
-        return build_record(bodies)
+        if self.reported is not None:
+            bodies[8] = self.reported.section_8(language)
+            if self.reported.has_codes:
+                bodies[11] = self.reported.section_11(language)
+        return bodies
 
     def _entries(self, texts: Sequence[str]) -> list[Entry]:
-        return entries_for(self.recording.patient, self.recording.acquisition, texts, 5 in self.signals.bodies)
+        return [*self.entries, *(Entry(30, text=text) for text in texts)]
 
     def _language(self, entries: Sequence[Entry]) -> int:
-        statements = self.reported.statements
+        statements = self.reported.statements if self.reported is not None else ()
         codes = [code.value or "" for statement in statements for code in statement.codes]
         return language_for([*texts_of(entries), *(statement.text for statement in statements), *codes])
 
@@ -122,17 +125,34 @@ class Single:
 def prepare(recording: Recording, file: FilePlan, huffman: bool) -> tuple[Single, list[Note]]:
     """Everything of one file but its lines; notes for the receipt."""
     signals = encode_signals(file, huffman)
-    marked = place_marks(file, recording.marks, recording.measurements)
-    reported = choose_statements(recording.statements)
-    codes = {c.name: lead_code(c) for placed in file.rhythms for c in placed.tracing.channels}
-    positions = marked.positions or {}
-    single = Single(
-        recording,
-        signals,
-        marked,
-        reported,
-        signals.huffman,
-        build_section_7(recording.measurements, marked.spikes, positions, marked.qrs_types),
-        build_section_10(recording.measurements, codes),
-    )
-    return single, [*signals.notes, *reported.notes]
+    notes = list(signals.notes)
+    marked = reported = None
+    section_7 = section_10 = None
+    if recording.marks or file.beat is not None:
+        from interchange.formats.scp.writer.beats import place_marks
+
+        marked = place_marks(file, recording.marks, recording.measurements)
+    if recording.statements:
+        from interchange.formats.scp.writer.statements import choose_statements
+
+        reported = choose_statements(recording.statements)
+        notes += reported.notes
+    if recording.measurements or marked is not None:
+        from interchange.formats.scp.writer.measures import build_section_7, build_section_10
+
+        spikes, positions, types = (marked.spikes, marked.positions, marked.qrs_types) if marked else ((), None, ())
+        codes = {c.name: lead_code(c) for placed in file.rhythms for c in placed.tracing.channels}
+        section_7 = build_section_7(recording.measurements, spikes, positions or {}, types)
+        section_10 = build_section_10(recording.measurements, codes)
+    entries = entries_for(recording.patient, recording.acquisition, 5 in signals.bodies)
+    single = Single(signals, _needs_groups(signals), entries, marked, reported, section_7, section_10)
+    return single, notes
+
+
+def _needs_groups(signals: Signals) -> bool:
+    """Whether the leads' sample numbers alone would make other tracings."""
+    if signals.rhythm is None:
+        return False
+    spans = {(lead.first, lead.last) for lead in signals.leads}
+    natural = natural_groups(Leads(signals.leads, simultaneous=len(spans) == 1), signals.rhythm.waves)
+    return tuple((len(g.leads), g.first, g.last) for g in natural) != signals.groups
