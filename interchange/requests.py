@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
 from dataclasses import replace
+from typing import TYPE_CHECKING
 
 from interchange.errors import UsageError
-from interchange.model import Mark, Measurement, Moment, Recording, Tracing
-from interchange.model.lines import apply, escaped
 from interchange.records import dataclass
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping, Sequence
+
+    from interchange.model import Mark, Measurement, Recording, Tracing
 
 __all__ = ["FIELD_NAMES", "Requests"]
 
@@ -74,6 +77,8 @@ class Requests:
         return recording
 
     def _timed(self, recording: Recording) -> Recording:
+        from interchange.model import Moment
+
         try:
             time = Moment.parse(self.time) if self.time is not None else recording.acquisition.time
         except ValueError:
@@ -92,6 +97,8 @@ class Requests:
 
 
 def _set(recording: Recording, field: str, value: str) -> Recording:
+    from interchange.model.lines import apply, escaped
+
     path = FIELD_NAMES.get(field, field)
     protected = path.split(".", 1)[0].split("[", 1)[0]
     if protected not in ("patient", "acquisition", "trial"):

@@ -133,11 +133,13 @@ def load(name: str) -> FormatModule:
 def recognise(source: Source) -> str:
     """Name of the format that the content has; SourceError when it is none of the four.
 
-    The recognisers look at cheap signs at fixed places.  Their order does not matter: each refuses the others' files.
+    The recognisers look at cheap signs at fixed places.  Their order does not matter, since each refuses the others'
+    files: the one that the name suggests is asked first, and mostly no other is imported.
     """
     if not source.data:
         raise SourceError("the file is empty", file=source.shown)
-    for entry in FORMATS:
+    likely = by_suffix(source.name)
+    for entry in FORMATS if likely is None else (likely, *(other for other in FORMATS if other is not likely)):
         sniff = importlib.import_module(f"{entry.module}.recognise")
         if sniff.recognise(source):
             return entry.name

@@ -12,10 +12,11 @@ import struct
 from collections.abc import Iterator, Sequence
 from fractions import Fraction
 from itertools import pairwise
-from typing import Final, NamedTuple
+from typing import Final
 
 from interchange.errors import SourceError
 from interchange.formats.wfdb.numerals import decimal, decimal_text
+from interchange.records import NamedTuple
 
 __all__ = [
     "LONGEST_AUX",

@@ -1,6 +1,6 @@
 """Tracings of a record: blocks of signals, laid out as the info strings say.
 
-Without such lines the signals of one rate are one tracing.  A further record that is named and not there leaves a gap
+A further record that is named and not there leaves a gap
 in the numbering (None), so that what is said of the other tracings stays right.
 """
 
@@ -16,15 +16,7 @@ from interchange.formats.wfdb.notes import Notes
 from interchange.formats.wfdb.signals import Block
 from interchange.model import Tracing
 
-__all__ = ["cut", "tracing_of"]
-
-
-def tracing_of(header: Header, block: Block, notes: Notes) -> Tracing:
-    """A tracing of all signals in a block."""
-    block.samples.flags.writeable = False
-    return Tracing(
-        channels_of(header.signals, block.rows, notes), block.samples, header.rate * block.frame, block.missing
-    )
+__all__ = ["cut"]
 
 
 def cut(header: Header, blocks: Sequence[Block], layout: Sequence[Span], notes: Notes) -> list[Tracing | None] | None:

@@ -4,19 +4,25 @@ from __future__ import annotations
 
 import re
 from collections import Counter
-from collections.abc import Sequence
 from fractions import Fraction
 from functools import lru_cache
-from typing import Final
+from typing import TYPE_CHECKING, Final
 
-from interchange.formats.wfdb.notes import Notes
 from interchange.formats.wfdb.signal_line import NO_GAIN, SignalLine, read_gain
 from interchange.formats.wfdb.units import unit_named
 from interchange.model import Channel
 
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from interchange.formats.wfdb.notes import Notes
+
 __all__ = ["channel", "channel_of", "channels_of", "lead_name"]
 
-_PREFIX: Final = re.compile(r"(?:ECG)?[ _]*(?:lead[ _]+)?(.+)", re.IGNORECASE | re.DOTALL)
+_PREFIX: Final = r"(?:ECG)?[ _]*(?:lead[ _]+)?(.+)"
+STANDARD: Final = frozenset({"I", "II", "III", "aVR", "aVL", "aVF", "V1", "V2", "V3", "V4", "V5", "V6"})
+"""Descriptions that are the trade's names of leads: no table is asked."""
+
 DEFAULT_UNIT: Final = "mV"
 
 
@@ -73,11 +79,12 @@ def lead_name(label: str) -> str:
 
     Takes the descriptions of public archives: ``avr``, ``AVR``, ``vx``, ``ECG lead II``, ``ECG V1``.
     """
+    if label in STANDARD or not label:
+        return label
     from interchange.vocabulary import channel_name, lead_named
 
-    match = _PREFIX.fullmatch(label)
-    for text in (label, match[1] if match else ""):
-        lead = lead_named(text) if text else None
-        if lead is not None and lead.id != "unspecified":
-            return channel_name(lead)
-    return label
+    lead = lead_named(label)
+    if lead is None or lead.id == "unspecified":
+        match = re.fullmatch(_PREFIX, label, re.IGNORECASE | re.DOTALL)
+        lead = lead_named(match[1]) if match else None
+    return label if lead is None or lead.id == "unspecified" else channel_name(lead)

@@ -16,7 +16,7 @@ from interchange.records import dataclass
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
-__all__ = ["CODECS", "Codec"]
+__all__ = ["CODECS", "FLAC_BITS", "Codec"]
 
 _Decoder = Callable[[memoryview, int], "NDArray[Any]"]
 _Encoder = Callable[["NDArray[Any]"], bytes]
@@ -218,4 +218,7 @@ CODECS: Final[dict[int, Codec]] = {
         Codec(311, 10, -(1 << 9), _count_311, _decode_311, _encode_311, _stray_311),
     )
 }
-"""The formats that are plain bytes, by number; the FLAC formats are in :mod:`flac`."""
+"""The formats that are plain bytes, by number."""
+
+FLAC_BITS: Final = {508: 8, 516: 16, 524: 24}
+"""Sample width of each FLAC format; :mod:`flac` reads and writes them."""

@@ -10,17 +10,15 @@ Source: WFDB Applications Guide, signal(5) (text of the 10.7 development version
 from __future__ import annotations
 
 import io
-from typing import TYPE_CHECKING, Any, Final, NamedTuple
+from typing import TYPE_CHECKING, Any, Final
 
 from interchange.errors import InterchangeError, SourceError
+from interchange.records import NamedTuple
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
-__all__ = ["FLAC_BITS", "FLAC_CHANNELS", "Unfolded", "decode_flac", "encode_flac"]
-
-FLAC_BITS: Final = {508: 8, 516: 16, 524: 24}
-"""Sample width of each FLAC format."""
+__all__ = ["FLAC_CHANNELS", "Unfolded", "decode_flac", "encode_flac"]
 
 FLAC_CHANNELS: Final = 8
 FLAC_RATE: Final = 96000

@@ -10,25 +10,28 @@ Sources: WFDB Applications Guide, header(5); draft "WFDB Header File version 10"
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator
-from fractions import Fraction
-from typing import Final, NamedTuple
+from typing import TYPE_CHECKING, Final
 
 from interchange.errors import SourceError
-from interchange.findings import Finding
-from interchange.formats.wfdb.moments import Moment
 from interchange.formats.wfdb.notes import Notes
-from interchange.formats.wfdb.record_line import RecordLine, read_record_line
+from interchange.formats.wfdb.record_line import RecordLine, fields_of, read_record_line
 from interchange.formats.wfdb.signal_line import SignalLine, read_signal_line
+from interchange.records import NamedTuple
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+    from fractions import Fraction
+
+    from interchange.findings import Finding
+    from interchange.formats.wfdb.moments import Moment
 
 __all__ = ["Comment", "Header", "Leftover", "SegmentLine", "SignalLine", "parse_header"]
 
 LINE_LIMIT: Final = 255
 """Longest line in bytes, its line feed included."""
 
-_CONTROL: Final = re.compile(r"[\x00-\x08\x0b\x0c\x0e-\x1f\x7f-\x9f\u2028\u2029]|\r(?!\n)")
+_CONTROL: Final = r"[\x00-\x08\x0b\x0c\x0e-\x1f\x7f-\x9f\u2028\u2029]|\r(?!\n)"
 _PLAIN: Final = {ord("\n"): None, ord("\t"): None, ord("\r"): None}
-_BLANKS: Final = re.compile(r"[ \t]+")
 
 
 class Comment(NamedTuple):
@@ -56,7 +59,10 @@ class Leftover(NamedTuple):
 
 
 class Header(NamedTuple):
-    """A whole header.  ``rate`` is in frames per second, ``samples`` in frames (None: not stated)."""
+    """A whole header.  ``rate`` is in frames per second, ``samples`` in frames (None: not stated).
+
+    ``moment`` is None where nothing is said of the start.
+    """
 
     name: str
     line: int
@@ -64,7 +70,7 @@ class Header(NamedTuple):
     counter_rate: Fraction | None
     counter_base: Fraction | None
     samples: int | None
-    moment: Moment
+    moment: Moment | None
     signals: tuple[SignalLine, ...]
     segments: tuple[SegmentLine, ...] | None
     comments: tuple[Comment, ...]
@@ -145,21 +151,22 @@ def _check_lines(text: str, lines: list[str], notes: Notes) -> None:
         for number, line in enumerate(lines, 1):
             if len(line) * 4 >= LINE_LIMIT and len(line.encode("utf-8", "replace")) >= LINE_LIMIT:
                 notes.line("wfdb.header-line-length", number)
-    if not text.translate(_PLAIN).isprintable() and _CONTROL.search(text):
+    if not text.translate(_PLAIN).isprintable() and re.search(_CONTROL, text):
+        control = re.compile(_CONTROL)
         for number, line in enumerate(lines, 1):
-            if _CONTROL.search(line):
+            if control.search(line):
                 notes.line("wfdb.header-control", number)
 
 
 def _segment(text: str, line: int) -> SegmentLine:
-    fields = _BLANKS.split(text)
+    fields = fields_of(text)
     if len(fields) < 2 or not fields[1].isascii() or not fields[1].isdecimal() or len(fields[1]) > 15:
         raise SourceError("is no segment line (name and number of samples)", f"line {line}")
     return SegmentLine(line, fields[0], int(fields[1]))
 
 
 def _record_leftovers(record: RecordLine, line: int) -> Iterator[Leftover]:
-    if record.moment.left:
+    if record.moment is not None and record.moment.left:
         yield Leftover(line, record.moment.left, "date or time that is none of the recording")
     if record.left:
         yield Leftover(line, record.left, "fields of the record line")

@@ -14,9 +14,10 @@ Source: WFDB Applications Guide, header(5) (comments, length of lines); the cont
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
-from typing import Final, NamedTuple
+from typing import Final
 
 from interchange.formats.wfdb.header import LINE_LIMIT, Comment
+from interchange.records import NamedTuple
 
 __all__ = ["InfoString", "unwrapped", "wrapped"]
 

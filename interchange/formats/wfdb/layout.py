@@ -18,9 +18,10 @@ from __future__ import annotations
 import re
 from collections.abc import Iterable, Sequence
 from fractions import Fraction
-from typing import Final, NamedTuple
+from typing import Final
 
 from interchange.model import Tracing
+from interchange.records import NamedTuple
 
 __all__ = ["Plan", "Slot", "Span", "is_layout", "layout_line", "plan", "record_line", "spans"]
 

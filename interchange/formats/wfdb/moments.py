@@ -9,18 +9,20 @@ Sources: WFDB Applications Guide, header(5); headers of the PhysioNet Challenges
 
 from __future__ import annotations
 
-import calendar
 import re
-from typing import Final, NamedTuple
+from typing import TYPE_CHECKING, Final
 
-from interchange.formats.wfdb.notes import Notes
+from interchange.records import NamedTuple
+
+if TYPE_CHECKING:
+    from interchange.formats.wfdb.notes import Notes
 
 __all__ = ["Moment", "read_moment"]
 
 _TIME: Final = re.compile(r"(\d{1,2}):(\d{1,2}):(\d{1,2})(?:\.(\d{0,12}))?", re.ASCII)
 _DATE: Final = re.compile(r"(\d{1,2})/(\d{1,2})/(\d{1,4})", re.ASCII)
-_ISO: Final = re.compile(r"(\d{4})-(\d{1,2})-(\d{1,2})", re.ASCII)
-_NAMED: Final = re.compile(r"(\d{1,2})-([A-Za-z]{3})-(\d{4})", re.ASCII)
+_ISO: Final = r"(\d{4})-(\d{1,2})-(\d{1,2})"
+_NAMED: Final = r"(\d{1,2})-([A-Za-z]{3})-(\d{4})"
 _MONTHS: Final = ("jan", "feb", "mar", "apr", "may", "jun", "jul", "aug", "sep", "oct", "nov", "dec")
 _EARLIEST: Final = 1000
 """A year before it lacks digits."""
@@ -46,9 +48,7 @@ class _Date(NamedTuple):
 
 
 def read_moment(fields: list[str], line: int, notes: Notes) -> Moment:
-    """Start of the record from the fields behind the number of samples."""
-    if not fields:
-        return Moment()
+    """Start of the record from the fields behind the number of samples, of which there is at least one."""
     first, second = fields[0], fields[1] if len(fields) > 1 else ""
     size = len(first) + len(second)
     date = _date(first)
@@ -88,9 +88,9 @@ def _usual(first: str, second: str, line: int, notes: Notes) -> Moment:
 def _date(text: str) -> _Date | None:
     if match := _DATE.fullmatch(text):
         return _Date((int(match[3]), int(match[2]), int(match[1])), True, False)
-    if match := _ISO.fullmatch(text):
+    if match := re.fullmatch(_ISO, text, re.ASCII):
         return _Date((int(match[1]), int(match[2]), int(match[3])), False, False)
-    match = _NAMED.fullmatch(text)
+    match = re.fullmatch(_NAMED, text, re.ASCII)
     if match and match[2].lower() in _MONTHS:
         return _Date((int(match[3]), _MONTHS.index(match[2].lower()) + 1, int(match[1])), False, True)
     return None
@@ -98,6 +98,8 @@ def _date(text: str) -> _Date | None:
 
 def _checked(date: _Date, line: int, notes: Notes) -> tuple[int, int, int] | None:
     """The date if the calendar has it."""
+    import calendar
+
     year, month, day = date.value
     if not date.usual:
         notes.line("wfdb.time-form", line)

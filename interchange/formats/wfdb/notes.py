@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
-from interchange.findings import Finding
-from interchange.formats.wfdb.rules import BY_ID
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from interchange.findings import Finding
 
 __all__ = ["Notes"]
 
@@ -23,11 +25,17 @@ class Notes:
 
     def at(self, rule: str, place: str, detail: str = "") -> None:
         """Rule ``rule`` is broken at ``place``; ``detail`` holds numbers, never text from the file."""
-        self._others.append(BY_ID[rule].at(place, detail))
+        self._others.append(_finding(rule, place, detail))
 
     def findings(self) -> list[Finding]:
         """All findings: those on lines first, each rule once."""
-        return [BY_ID[rule].at(_span(lines)) for rule, lines in self._lines.items()] + self._others
+        return [_finding(rule, _span(lines)) for rule, lines in self._lines.items()] + self._others
+
+
+def _finding(rule: str, place: str, detail: str = "") -> Finding:
+    from interchange.formats.wfdb.rules import BY_ID
+
+    return BY_ID[rule].at(place, detail)
 
 
 def _span(lines: list[int]) -> str:

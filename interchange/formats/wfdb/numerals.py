@@ -13,8 +13,8 @@ from typing import Final
 
 __all__ = ["decimal", "decimal_text", "integer"]
 
-_DECIMAL: Final = re.compile(r"([+-]?)(\d+\.?\d*|\.\d+)(?:[eE]([+-]?\d{1,2}))?", re.ASCII)
-_INTEGER: Final = re.compile(r"[+-]?\d{1,18}", re.ASCII)
+_DECIMAL: Final = r"([+-]?)(\d+\.?\d*|\.\d+)(?:[eE]([+-]?\d{1,2}))?"
+_WIDEST: Final = 18
 _LONGEST: Final = 64
 _ROUNDED: Final = 12
 """Significant digits from which on a decimal counts as rounded."""
@@ -22,7 +22,8 @@ _ROUNDED: Final = 12
 
 def integer(text: str) -> int | None:
     """The integer that ``text`` spells (at most 18 digits), else None."""
-    return int(text) if _INTEGER.fullmatch(text) else None
+    digits = text[1:] if text[:1] in ("+", "-") else text
+    return int(text) if digits.isdigit() and digits.isascii() and len(digits) <= _WIDEST else None
 
 
 @lru_cache(maxsize=1024)
@@ -31,7 +32,9 @@ def decimal(text: str) -> Fraction | None:
 
     None too for what is longer than 64 characters or has an exponent of more than two digits: no header needs it.
     """
-    match = _DECIMAL.fullmatch(text) if len(text) <= _LONGEST else None
+    if len(text) < _ROUNDED and text.isdigit() and text.isascii():
+        return Fraction(int(text))
+    match = re.fullmatch(_DECIMAL, text, re.ASCII) if len(text) <= _LONGEST else None
     if match is None:
         return None
     sign, mantissa, exponent = match.groups()

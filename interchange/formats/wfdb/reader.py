@@ -3,40 +3,41 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Iterator, Sequence
 from dataclasses import replace
 from fractions import Fraction
-from typing import Final
+from typing import TYPE_CHECKING, Any, Final
 
 from interchange.errors import SourceError
-from interchange.findings import Finding
-from interchange.formats.wfdb.assembly import cut, tracing_of
-from interchange.formats.wfdb.comments import told
-from interchange.formats.wfdb.header import Header, Leftover, parse_header
-from interchange.formats.wfdb.infostrings import InfoString, unwrapped
-from interchange.formats.wfdb.layout import Span, is_layout, spans
-from interchange.formats.wfdb.mark_files import is_listing, listed
-from interchange.formats.wfdb.marks import Ground, annotators_beside, foreign_marks, own_marks, unplaced
-from interchange.formats.wfdb.model_lines import is_own
+from interchange.formats.wfdb.beside import annotators_beside
+from interchange.formats.wfdb.channels import channels_of
+from interchange.formats.wfdb.header import Comment, Header, Leftover, parse_header
 from interchange.formats.wfdb.notes import Notes
-from interchange.formats.wfdb.segments import read_segments
-from interchange.formats.wfdb.signals import read_signals
-from interchange.formats.wfdb.told import with_lines, without_gaps
-from interchange.model import Acquisition, Extras, Mark, Moment, Recording, Tracing, Unread
-from interchange.model.lines import decimal
-from interchange.sources import Source
+from interchange.formats.wfdb.signals import Block, read_signals
+from interchange.model import Acquisition, Mark, Moment, Recording, Tracing, Unread
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Iterator, Sequence
+    from typing import TypeAlias
+
+    from interchange.findings import Finding
+    from interchange.formats.wfdb.infostrings import InfoString
+    from interchange.formats.wfdb.layout import Span
+    from interchange.formats.wfdb.mark_files import Listed
+    from interchange.formats.wfdb.marks import Ground
+    from interchange.model import Extras
+    from interchange.sources import Source
+
+    Fetch: TypeAlias = Callable[[str, int], bytes | None]
+    """Bytes of a neighbour by plain name, and the header line that names it (0: none)."""
 
 __all__ = ["read"]
-
-Fetch = Callable[[str, int], "bytes | None"]
-"""Bytes of a neighbour by plain name, and the header line that names it (0: none)."""
 
 _PLACING: Final = ("Tracing ", "Annotations ")
 """How the info strings begin that say where tracings and marks are."""
 
 _ZERO: Final = Fraction(0)
 _INFOS: Final = "the info strings"
-_MARK: Final = re.compile(r"marks\[(\d{1,9})\]: ", re.ASCII)
+_MARK: Final = r"marks\[(\d{1,9})\]: "
 
 
 def read(source: Source) -> Recording:
@@ -60,14 +61,19 @@ def read(source: Source) -> Recording:
     prefix = f"{record.stem}."
     named = {entry.annotator for entry in record.listing} | {line.file.removeprefix(prefix) for line in header.signals}
     names = [name for name in annotators_beside(record.stem, source.neighbours()) if name not in named]
-    ground = record.ground(tracings) if names else None
-    if ground is not None:
-        marks = foreign_marks(names, record.annotations, ground, notes, record.unread)
-        recording = recording.with_(marks=(*recording.marks, *marks))
-    else:
-        record.unread.extend(unplaced(names, record.annotations))
-    placed = without_gaps(recording, tracings, record.unread)
+    marks = (*recording.marks, *record.foreign_marks(names, tracings)) if names else recording.marks
+    placed = _placed(tracings, marks, record.unread)
     return recording.with_(**placed, unread=tuple(record.all_unread()), findings=record.all_findings())
+
+
+def _placed(tracings: Sequence[Tracing | None], marks: tuple[Mark, ...], unread: list[Unread]) -> dict[str, Any]:
+    """``tracings`` (those that are there) and ``marks``, with everything that refers to a tracing renumbered."""
+    count = len(tracings)
+    if any(tracing is None for tracing in tracings) or not all(0 <= mark.tracing < count for mark in marks):
+        from interchange.formats.wfdb.told import without_gaps
+
+        return without_gaps(marks, tracings, unread)
+    return {"tracings": tuple(tracings), "marks": marks}
 
 
 class _Record:
@@ -93,16 +99,11 @@ class _Record:
         self.part = part
         self.own: list[str] = []
         self.infos: list[InfoString] = []
-        placing: list[str] = []
-        for info in unwrapped(comment for comment in header.comments if comment.info):
-            if is_own(info.text):
-                self.own.append(info.text)
-                continue
-            self.infos.append(info)
-            if info.text.startswith(_PLACING):
-                placing.append(info.text)
-        self.layout = [] if part else spans(placing)
-        self.listing = listed(placing)
+        self.layout: list[Span] = []
+        self.listing: list[Listed] = []
+        comments = [comment for comment in header.comments if comment.info] if header.comments else ()
+        if comments:
+            self._sort(comments)
         self.in_lines = in_lines if part or not self.own else frozenset(_mark_numbers(self.own))
         self.leftovers: list[Leftover] = list(header.leftovers)
         self.unread: list[Unread] = []
@@ -112,13 +113,38 @@ class _Record:
         self.owners: list[tuple[int, Fraction]] = []
         self.rows: list[tuple[int, ...]] = []
 
+    def _sort(self, comments: Sequence[Comment]) -> None:
+        """Lines of the model, lines that place tracings and marks, and all others."""
+        from interchange.formats.wfdb.infostrings import unwrapped
+        from interchange.formats.wfdb.model_lines import is_own
+
+        placing: list[str] = []
+        for info in unwrapped(comments):
+            if is_own(info.text):
+                self.own.append(info.text)
+                continue
+            self.infos.append(info)
+            if info.text.startswith(_PLACING):
+                placing.append(info.text)
+        if placing:
+            from interchange.formats.wfdb.layout import spans
+            from interchange.formats.wfdb.mark_files import listed
+
+            self.layout = [] if self.part else spans(placing)
+            self.listing = listed(placing)
+
     def read(self) -> tuple[Recording, list[Tracing | None]]:
         """The recording without its tracings, and the tracings, None for those that are not there."""
         tracings = self._tracings()
-        others = [info for info in self.infos if not self._is_ours(info.text)]
-        recording, tracings = with_lines(self._plain(others), tracings, self.own, self.notes, self.unread)
+        recording = self._plain([info for info in self.infos if not self._is_ours(info.text)])
+        if self.own:
+            from interchange.formats.wfdb.told import with_lines
+
+            recording, tracings = with_lines(recording, tracings, self.own, self.notes, self.unread)
         ground = self.ground(tracings) if self.listing else None
         if ground is not None:
+            from interchange.formats.wfdb.marks import own_marks
+
             self.places[:0] = own_marks(self.listing, self.annotations, ground, self.in_lines, self.notes, self.unread)
         if self.places and not self.part:
             recording = recording.with_(marks=_in_place(self.places, recording.marks))
@@ -127,6 +153,16 @@ class _Record:
     def annotations(self, annotator: str) -> bytes | None:
         """The bytes of an annotation file of this record."""
         return self.fetch(f"{self.stem}.{annotator}", 0)
+
+    def foreign_marks(self, names: Sequence[str], tracings: Sequence[Tracing | None]) -> list[Mark]:
+        """Marks of annotation files that merely lie beside the record; ``names`` are their suffixes."""
+        from interchange.formats.wfdb.marks import foreign_marks, unplaced
+
+        ground = self.ground(tracings)
+        if ground is None:
+            self.unread.extend(unplaced(names, self.annotations))
+            return []
+        return foreign_marks(names, self.annotations, ground, self.notes, self.unread)
 
     def ground(self, tracings: Sequence[Tracing | None]) -> Ground | None:
         """What marks stand on; None where there are no signals."""
@@ -142,6 +178,8 @@ class _Record:
             channels.append((index, start, tracing.channels[row].name if tracing is not None else ""))
         if not channels:
             return None
+        from interchange.formats.wfdb.marks import Ground
+
         frames = self.header.samples or 0
         return Ground(self.header.rate, frames, channels[0][0], channels)
 
@@ -160,18 +198,25 @@ class _Record:
         return found + self.unread
 
     def _is_ours(self, text: str) -> bool:
-        return text.startswith(_PLACING) and ((bool(self.layout) and is_layout(text)) or is_listing(text))
+        if not text.startswith(_PLACING):
+            return False
+        from interchange.formats.wfdb.layout import is_layout
+        from interchange.formats.wfdb.mark_files import is_listing
+
+        return (bool(self.layout) and is_layout(text)) or is_listing(text)
 
     def _tracings(self) -> list[Tracing | None]:
         if self.header.segments is not None:
             return self._segments()
         blocks = read_signals(self.header, lambda line: self.fetch(line.file, line.line), self.notes, self.leftovers)
-        found = cut(self.header, blocks, self.layout, self.notes) if self.layout else None
+        if not self.layout:
+            return self._whole(blocks)
+        from interchange.formats.wfdb.assembly import cut
+
+        found = cut(self.header, blocks, self.layout, self.notes)
         if found is None:
-            if self.layout:
-                self.notes.at("wfdb.layout", _INFOS)
-            self.rows = [block.rows for block in blocks]
-            return [tracing_of(self.header, block, self.notes) for block in blocks]
+            self.notes.at("wfdb.layout", _INFOS)
+            return self._whole(blocks)
         for span, tracing in zip(self.layout, found, strict=True):
             if tracing is not None:
                 self.owners.extend((span.number, tracing.start) for _ in span.signals)
@@ -180,7 +225,19 @@ class _Record:
             for span, tracing in zip(self.layout, found, strict=True)
         ]
 
+    def _whole(self, blocks: Sequence[Block]) -> list[Tracing | None]:
+        """A tracing of all signals of each block."""
+        self.rows = [block.rows for block in blocks]
+        found: list[Tracing | None] = []
+        for block in blocks:
+            block.samples.flags.writeable = False
+            channels = channels_of(self.header.signals, block.rows, self.notes)
+            found.append(Tracing(channels, block.samples, self.header.rate * block.frame, block.missing))
+        return found
+
     def _segments(self) -> list[Tracing | None]:
+        from interchange.formats.wfdb.segments import read_segments
+
         joined = read_segments(self.header, self.fetch, self.notes, self.leftovers)
         self.owners = [(index, _ZERO) for index in joined.owners]
         return list(joined.tracings)
@@ -220,12 +277,16 @@ class _Record:
 
     def _plain(self, infos: Sequence[InfoString]) -> Recording:
         """The recording without tracings and lines of the model: header fields, customary keys, remarks."""
+        time = _moment(self.header)
+        if not infos:
+            about = Acquisition(time=time) if time is not None else Acquisition()
+            return Recording(acquisition=about, extras=_counter(self.header), format="wfdb")
+        from interchange.formats.wfdb.comments import told
+
         story = told(infos, self.notes)
         return Recording(
             patient=story.who(),
-            acquisition=Acquisition(
-                time=_moment(self.header) or story.day, study=story.study, remarks=tuple(story.remarks)
-            ),
+            acquisition=Acquisition(time=time or story.day, study=story.study, remarks=tuple(story.remarks)),
             statements=tuple(story.statements),
             extras=_counter(self.header),
             format="wfdb",
@@ -246,14 +307,14 @@ def _is_there(place: Mark | int, told: Sequence[Mark]) -> bool:
 def _mark_numbers(lines: Sequence[str]) -> Iterator[int]:
     """The N of every line ``marks[N]: ...``."""
     for text in lines:
-        match = _MARK.match(text)
+        match = re.match(_MARK, text, re.ASCII)
         if match is not None:
             yield int(match[1])
 
 
 def _moment(header: Header) -> Moment | None:
     said = header.moment
-    if said.date is None and said.time is None:
+    if said is None or (said.date is None and said.time is None):
         return None
     year, month, day = said.date or (None, None, None)
     if said.time is None:
@@ -265,6 +326,10 @@ def _moment(header: Header) -> Moment | None:
 
 def _counter(header: Header) -> Extras:
     """Counter frequency and base value, which only this format knows."""
+    if header.counter_rate is None and not header.counter_base:
+        return ()
+    from interchange.model.lines import decimal
+
     found = []
     if header.counter_rate is not None and header.counter_rate != header.rate:
         found.append(("wfdb.counter-frequency", decimal(header.counter_rate)))

@@ -11,10 +11,10 @@ if TYPE_CHECKING:
 __all__ = ["recognise"]
 
 _HEAD: Final = 1 << 16
-_RECORD: Final = re.compile(r"[^\s<{\[\"]+[ \t]+-?\d+(?:[ \t]+[^\s]+)*", re.ASCII)
-_SIGNAL: Final = re.compile(r"\S+[ \t]+\d{1,4}(?:x\d+)?(?::-?\d+)?(?:\+\d+)?(?:[ \t].*)?", re.ASCII | re.DOTALL)
-_SEGMENT: Final = re.compile(r"\S+[ \t]+\d+[ \t]*", re.ASCII)
-_RATE: Final = re.compile(r"[-+.\dEe]+(?:/[-+.\dEe]*(?:\([-+.\dEe]*\))?)?", re.ASCII)
+_RATE: Final = r"[-+.\dEe]+(?:/[-+.\dEe]*(?:\([-+.\dEe]*\))?)?"
+_FORMAT: Final = r"\d{1,4}(?:x\d+)?(?::-?\d+)?(?:\+\d+)?"
+_OTHER_BLANKS: Final = frozenset("\r\f\v")
+"""What parts lines and is no part of a field; blanks and tabs stand between fields."""
 
 
 def recognise(source: Source) -> bool:
@@ -25,15 +25,56 @@ def recognise(source: Source) -> bool:
     head = source.data[:_HEAD]
     if b"\0" in head:
         return False
-    lines = [line.strip(" \t\r") for line in head.decode("latin-1").removeprefix("\xef\xbb\xbf").split("\n")]
+    lines = head.decode("latin-1").removeprefix("\xef\xbb\xbf").split("\n")
     if len(source.data) > _HEAD:
         lines.pop()
-    found = [line for line in lines if line and not line.startswith("#")][:2]
-    if not found or not _RECORD.fullmatch(found[0]):
+    found = []
+    for line in lines:
+        bare = line.strip(" \t\r")
+        if bare and not bare.startswith("#"):
+            found.append(bare)
+            if len(found) == 2:
+                break
+    fields = _fields(found[0]) if found else None
+    if fields is None or not _is_record(fields):
         return False
-    fields = found[0].split()
-    if len(fields) > 2 and not _RATE.fullmatch(fields[2]):
+    if len(fields) > 2 and not _is_rate(fields[2]):
         return source.name.lower().endswith(".hea")
     if len(found) == 1:
         return source.name.lower().endswith(".hea") or fields[1] == "0"
-    return bool(_SIGNAL.fullmatch(found[1]) or _SEGMENT.fullmatch(found[1]) or source.name.lower().endswith(".hea"))
+    return _is_part(found[1]) or source.name.lower().endswith(".hea")
+
+
+def _fields(line: str) -> list[str] | None:
+    """What blanks and tabs part; None where the line holds other white space."""
+    if not _OTHER_BLANKS.isdisjoint(line):
+        return None
+    return [field for field in line.replace("\t", " ").split(" ") if field]
+
+
+def _is_record(fields: list[str]) -> bool:
+    """Whether a name that is no mark-up and a number begin the line."""
+    if len(fields) < 2 or any(sign in fields[0] for sign in '<{["'):
+        return False
+    return _is_digits(fields[1].removeprefix("-"))
+
+
+def _is_rate(field: str) -> bool:
+    return not field.strip("+-.0123456789Ee") or re.fullmatch(_RATE, field, re.ASCII) is not None
+
+
+def _is_part(line: str) -> bool:
+    """Whether a name, and a signal format or a number of samples, begin the line."""
+    fields = line.replace("\t", " ").split(" ")
+    name, form = fields[0], next(filter(None, fields[1:]), "")
+    if not _OTHER_BLANKS.isdisjoint(name):
+        return False
+    if _is_digits(form) and len(form) <= 4:
+        return True
+    if re.fullmatch(_FORMAT, form, re.ASCII):
+        return True
+    return _is_digits(form) and len(list(filter(None, fields))) == 2
+
+
+def _is_digits(text: str) -> bool:
+    return text.isdigit() and text.isascii()

@@ -8,28 +8,33 @@ from __future__ import annotations
 import re
 from fractions import Fraction
 from functools import lru_cache
-from typing import Final, NamedTuple
+from typing import TYPE_CHECKING, Final
 
 from interchange.errors import SourceError
-from interchange.formats.wfdb.moments import Moment, read_moment
-from interchange.formats.wfdb.notes import Notes
 from interchange.formats.wfdb.numerals import decimal, integer
+from interchange.records import NamedTuple
 
-__all__ = ["RecordLine", "read_record_line"]
+if TYPE_CHECKING:
+    from interchange.formats.wfdb.moments import Moment
+    from interchange.formats.wfdb.notes import Notes
+
+__all__ = ["RecordLine", "fields_of", "read_record_line"]
 
 DEFAULT_RATE: Final = Fraction(250)
 SLOWEST: Final = Fraction(1, 1_000_000)
 FASTEST: Final = Fraction(1_000_000_000)
 """Frame rates outside these bounds are taken for damage (a limit of this project)."""
 
-_BLANKS: Final = re.compile(r"[ \t]+")
-_NAME: Final = re.compile(r"[A-Za-z0-9_-]{1,50}", re.ASCII)
-_SUFFIX: Final = re.compile(r"(.+)\.[A-Za-z0-9]{1,4}", re.ASCII | re.DOTALL)
-_RATE: Final = re.compile(r"([^/(]*)(?:/([^(]*)(?:\(([^)]*)\))?)?", re.DOTALL)
+_LONGEST_NAME: Final = 50
+_LONGEST_SUFFIX: Final = 4
+_RATE: Final = r"([^/(]*)(?:/([^(]*)(?:\(([^)]*)\))?)?"
 
 
 class RecordLine(NamedTuple):
-    """The fields of a record line; ``left`` counts the characters of fields that were not understood."""
+    """The fields of a record line; ``left`` counts the characters of fields that were not understood.
+
+    ``moment`` is None where nothing is said of the start.
+    """
 
     name: str
     segments: int | None
@@ -38,13 +43,13 @@ class RecordLine(NamedTuple):
     counter_rate: Fraction | None
     counter_base: Fraction | None
     samples: int | None
-    moment: Moment
+    moment: Moment | None
     left: int
 
 
 def read_record_line(text: str, line: int, notes: Notes) -> RecordLine:
     """The fields of a record line.  Raises SourceError for a count or rate that is impossible."""
-    fields = _BLANKS.split(text)
+    fields = fields_of(text)
     name, segments = _name(fields[0], line, notes)
     signals = integer(fields[1]) if len(fields) > 1 else None
     if signals is None or signals < 0:
@@ -56,8 +61,24 @@ def read_record_line(text: str, line: int, notes: Notes) -> RecordLine:
     left = sum(map(len, rest[2:]))
     if left:
         notes.line("wfdb.record-field", line)
-    moment = read_moment(rest[:2], line, notes)
+    moment = _moment(rest[:2], line, notes) if rest else None
     return RecordLine(name, segments, signals, rate, counter_rate, counter_base, samples, moment, left)
+
+
+def fields_of(text: str) -> list[str]:
+    """The fields of a line that blanks and tabs part; none stand at its ends."""
+    return [field for field in text.replace("\t", " ").split(" ") if field]
+
+
+def _moment(fields: list[str], line: int, notes: Notes) -> Moment:
+    from interchange.formats.wfdb.moments import read_moment
+
+    return read_moment(fields, line, notes)
+
+
+def _is_plain(text: str, longest: int) -> bool:
+    """Whether the text is letters and digits of ASCII, one to ``longest``."""
+    return len(text) <= longest and text.isascii() and text.isalnum()
 
 
 def _name(field: str, line: int, notes: Notes) -> tuple[str, int | None]:
@@ -65,11 +86,11 @@ def _name(field: str, line: int, notes: Notes) -> tuple[str, int | None]:
     segments = integer(count) if slash else None
     if slash and (segments is None or segments < 1):
         raise SourceError("states no number of segments, or a name with a path", f"line {line}")
-    match = _SUFFIX.fullmatch(name)
-    if match:
+    bare, _, suffix = name.rpartition(".")
+    if bare and _is_plain(suffix, _LONGEST_SUFFIX):
         notes.line("wfdb.name-suffix", line)
-        name = match[1]
-    if not _NAME.fullmatch(name):
+        name = bare
+    if not _is_plain(name.replace("_", "x").replace("-", "x"), _LONGEST_NAME):
         notes.line("wfdb.name-characters", line)
     return name, segments
 
@@ -78,7 +99,11 @@ def _rates(field: str, line: int, notes: Notes) -> tuple[Fraction, Fraction | No
     if not field:
         notes.line("wfdb.rate-missing", line)
         return DEFAULT_RATE, None, None
-    match = _RATE.fullmatch(field)
+    if "/" not in field and "(" not in field:
+        plain = _possible(field)
+        if plain is not None:
+            return plain, None, None
+    match = re.fullmatch(_RATE, field, re.DOTALL)
     rate = _possible(match[1]) if match else None
     if match is None or rate is None:
         raise SourceError("states no possible sampling frequency", f"line {line}")

@@ -15,7 +15,7 @@ from collections import Counter
 from collections.abc import Callable, Sequence
 from dataclasses import replace
 from fractions import Fraction
-from typing import TYPE_CHECKING, Any, Final, NamedTuple
+from typing import TYPE_CHECKING, Any, Final
 
 from interchange.errors import SourceError
 from interchange.formats.wfdb.channels import channel_of
@@ -24,6 +24,7 @@ from interchange.formats.wfdb.notes import Notes
 from interchange.formats.wfdb.signal_line import SignalLine
 from interchange.formats.wfdb.signals import Block, read_signals
 from interchange.model import Channel, Tracing
+from interchange.records import NamedTuple
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -251,10 +252,11 @@ class _Joiner:
 
 
 def _time_of_day(header: Header) -> Fraction | None:
-    if header.moment.time is None:
+    said = header.moment
+    if said is None or said.time is None:
         return None
-    hour, minute, second = header.moment.time
-    return hour * 3600 + minute * 60 + second + Fraction(f"0.{header.moment.fraction or 0}")
+    hour, minute, second = said.time
+    return hour * 3600 + minute * 60 + second + Fraction(f"0.{said.fraction or 0}")
 
 
 def _common_step(parts: Sequence[Fraction]) -> Fraction:

@@ -12,24 +12,27 @@ Source: WFDB Applications Guide, header(5); draft "WFDB Header File version 10";
 from __future__ import annotations
 
 import re
-from collections.abc import Sequence
-from fractions import Fraction
 from functools import lru_cache
-from typing import Final, NamedTuple
+from typing import TYPE_CHECKING, Final
 
 from interchange.errors import SourceError
-from interchange.formats.wfdb.notes import Notes
 from interchange.formats.wfdb.numerals import decimal, integer
 from interchange.formats.wfdb.units import unit_named
+from interchange.records import NamedTuple
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+    from fractions import Fraction
+
+    from interchange.formats.wfdb.notes import Notes
 
 __all__ = ["NO_GAIN", "Gain", "SignalLine", "read_gain", "read_signal_line"]
 
 _SHORT: Final = 60
 """Characters of the five numbers of a line together; the slow way judges longer ones one by one."""
 
-_BLANKS: Final = re.compile(r"[ \t]+")
-_FORMAT: Final = re.compile(r"(\d{1,4})(?:x(\d{1,9}))?(?::(\d{1,9}))?(?:\+(\d{1,12}))?", re.ASCII)
-_GAIN: Final = re.compile(r"([^(/]*)(?:\(([^)]*)\))?(?:/(.*))?", re.DOTALL)
+_FORMAT: Final = r"(\d{1,4})(?:x(\d{1,9}))?(?::(\d{1,9}))?(?:\+(\d{1,12}))?"
+_LONGEST_FORMAT: Final = 4
 _WIDEST: Final = 32
 
 
@@ -106,7 +109,7 @@ def _integers(fields: Sequence[str]) -> list[int] | None:
 
 def _slowly(text: str, line: int, notes: Notes) -> SignalLine:
     """Field by field: what is no number where one belongs is taken for the beginning of the description."""
-    fields = _BLANKS.split(text, 8)
+    fields = re.split(r"[ \t]+", text, maxsplit=8)
     if len(fields) < 2:
         raise SourceError("is no signal line (file name and format)", f"line {line}")
     file, form, *rest = fields
@@ -177,7 +180,9 @@ def _line(
 @lru_cache(maxsize=256)
 def _format(field: str) -> tuple[int, int, int, int] | None:
     """Format, samples per frame, skew and byte offset; None where they cannot be told."""
-    match = _FORMAT.fullmatch(field)
+    if len(field) <= _LONGEST_FORMAT and field.isdigit() and field.isascii():
+        return int(field), 1, 0, 0
+    match = re.fullmatch(_FORMAT, field, re.ASCII)
     if match is None or (match[2] is not None and int(match[2]) == 0):
         return None
     return int(match[1]), int(match[2] or 1), int(match[3] or 0), int(match[4] or 0)
@@ -186,16 +191,19 @@ def _format(field: str) -> tuple[int, int, int, int] | None:
 @lru_cache(maxsize=1024)
 def read_gain(field: str) -> Gain | None:
     """The parts of the field; None where it does not begin with a number."""
-    match = _GAIN.fullmatch(field)
-    gain = decimal(match[1]) if match and match[1] else None
-    if match is None or (gain is None and (match[1] or (match[2] is None and not match[3]))):
+    parts = _split_gain(field)
+    if parts is None:
+        return None
+    number, middle, units = parts
+    gain = decimal(number) if number else None
+    if gain is None and (number or (middle is None and not units)):
         return None
     broken: list[str] = []
     baseline = None
-    if match[2]:
-        exact = decimal(match[2])
+    if middle:
+        exact = decimal(middle)
         baseline = exact.numerator if exact is not None and exact.denominator == 1 else None
-        if integer(match[2]) is None:
+        if integer(middle) is None:
             broken.append("wfdb.number-form")
         if baseline is None:
             return None
@@ -203,8 +211,23 @@ def read_gain(field: str) -> Gain | None:
         broken.append("wfdb.gain-missing")
     elif gain < 0:
         broken.append("wfdb.gain-negative")
-    if match[3] and len(match[3]) > 50:
+    if units and len(units) > 50:
         broken.append("wfdb.units-length")
-    if gain and match[3] and unit_named(match[3]).usual != match[3]:
+    if gain and units and unit_named(units).usual != units:
         broken.append("wfdb.units-spelling")
-    return Gain(gain or None, baseline, match[3] or None, tuple(broken))
+    return Gain(gain or None, baseline, units or None, tuple(broken))
+
+
+def _split_gain(field: str) -> tuple[str, str | None, str | None] | None:
+    """Gain, baseline and units as they are written, None for those that are not there; None alone for another form.
+
+    Units may hold any character, a baseline all but the closing bracket.
+    """
+    number, bracket, behind = field.partition("(")
+    if not bracket or "/" in number:
+        number, slash, units = field.partition("/")
+        return number, None, units if slash else None
+    baseline, closed, units = behind.partition(")")
+    if not closed or units[:1] not in ("", "/"):
+        return None
+    return number, baseline, units[1:] if units else None

@@ -9,17 +9,18 @@ Sources: WFDB Applications Guide, header(5) and signal(5); WFDB Programmer's Gui
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from typing import TYPE_CHECKING, Any, Final, NamedTuple
+from typing import TYPE_CHECKING, Any, Final
 
 from interchange.errors import SourceError
-from interchange.formats.wfdb.codecs import CODECS, Codec
-from interchange.formats.wfdb.flac import FLAC_BITS, FLAC_CHANNELS, FLAC_RATE, decode_flac
+from interchange.formats.wfdb.codecs import CODECS, FLAC_BITS, Codec
 from interchange.formats.wfdb.header import Header, Leftover
-from interchange.formats.wfdb.notes import Notes
 from interchange.formats.wfdb.signal_line import SignalLine
+from interchange.records import NamedTuple
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
+
+    from interchange.formats.wfdb.notes import Notes
 
 __all__ = ["Block", "read_signals"]
 
@@ -206,6 +207,8 @@ class _File:
 
     def _flac(self) -> NDArray[Any]:
         import numpy as np
+
+        from interchange.formats.wfdb.flac import FLAC_CHANNELS, FLAC_RATE, decode_flac
 
         if len({line.frame for line in self.lines}) > 1:
             raise SourceError("signals of one FLAC file state different numbers of samples per frame", self.place)

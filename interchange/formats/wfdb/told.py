@@ -9,7 +9,7 @@ from fractions import Fraction
 from typing import Any, Final
 
 from interchange.formats.wfdb.notes import Notes
-from interchange.model import Moment, Recording, Tracing, Unread
+from interchange.model import Mark, Moment, Recording, Tracing, Unread
 from interchange.model.lines import apply
 
 __all__ = ["with_lines", "without_gaps"]
@@ -77,15 +77,12 @@ def _timed(recording: Recording, base: Moment | None, notes: Notes) -> Recording
 
 
 def without_gaps(
-    recording: Recording, tracings: Sequence[Tracing | None], unread: list[Unread]
+    marks: Sequence[Mark], tracings: Sequence[Tracing | None], unread: list[Unread]
 ) -> dict[str, tuple[Any, ...]]:
     """``tracings`` (those that are there) and ``marks``, with everything that refers to a tracing renumbered."""
-    present = tuple(tracing for tracing in tracings if tracing is not None)
-    if len(present) == len(tracings) and all(0 <= mark.tracing < len(present) for mark in recording.marks):
-        return {"tracings": present, "marks": recording.marks}
     places = {index: place for place, index in enumerate(i for i, t in enumerate(tracings) if t is not None)}
-    marks = tuple(replace(mark, tracing=places[mark.tracing]) for mark in recording.marks if mark.tracing in places)
-    if len(marks) < len(recording.marks):
+    kept = tuple(replace(mark, tracing=places[mark.tracing]) for mark in marks if mark.tracing in places)
+    if len(kept) < len(marks):
         unread.append(Unread(_INFOS, 0, "marks on a tracing that is not there"))
-    there = (replace(t, of=None if t.of is None else places.get(t.of)) for t in present)
-    return {"tracings": tuple(there), "marks": marks}
+    there = (replace(t, of=None if t.of is None else places.get(t.of)) for t in tracings if t is not None)
+    return {"tracings": tuple(there), "marks": kept}

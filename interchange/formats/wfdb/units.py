@@ -7,7 +7,9 @@ archives; UCUM for the other side.
 from __future__ import annotations
 
 from fractions import Fraction
-from typing import Final, NamedTuple
+from typing import Final
+
+from interchange.records import NamedTuple
 
 __all__ = ["Unit", "unit_named", "unit_text"]
 
