@@ -27,7 +27,9 @@ __all__ = [
     "number",
     "person_name",
     "physical",
+    "plain_moment",
     "quantity",
+    "seconds_from",
     "text_of",
 ]
 
@@ -165,10 +167,8 @@ def moment(node: Node | None, log: Log) -> Moment | None:
     if is_placeholder(text):
         log.add("aecg.code-placeholder", node)
         return None
-    found = _form(TS).fullmatch(text)
-    if found and not (found[7] and not found[4]) and not ("." in text and len(found[0].split(".")[0]) < 14):
-        value = _moment(found.groups())
-    else:
+    plain, value = _ts(text)
+    if not plain:
         other = _form(ISO).fullmatch(text)
         if not other:
             log.add("aecg.time-unreadable", node)
@@ -181,6 +181,20 @@ def moment(node: Node | None, log: Log) -> Moment | None:
     if value is None:
         log.add("aecg.time-unreadable", node)
     return value
+
+
+def plain_moment(text: str) -> Moment | None:
+    """The moment that a text in the form of TS says; None for any other."""
+    return _ts(text)[1]
+
+
+@lru_cache(maxsize=4096)
+def _ts(text: str) -> tuple[bool, Moment | None]:
+    """Whether a text has the form of TS, and the moment that it says, if there is such a moment."""
+    found = _form(TS).fullmatch(text)
+    if not found or (found[7] and not found[4]) or ("." in text and len(found[0].split(".")[0]) < 14):
+        return False, None
+    return True, _moment(found.groups())
 
 
 @cache
@@ -283,7 +297,7 @@ def duration(node: Node | None, log: Log) -> Fraction | None:
     if node is None:
         return None
     given = node.attributes
-    seconds = _seconds(given.get("value", ""), given.get("unit", ""))
+    seconds = seconds_from(given.get("value", ""), given.get("unit", ""))
     if seconds is None:
         value, unit = physical(node, log)
         return value * factor(SECONDS[unit]) if value is not None and unit in SECONDS else None
@@ -292,7 +306,7 @@ def duration(node: Node | None, log: Log) -> Fraction | None:
 
 
 @lru_cache(maxsize=4096)
-def _seconds(value: str, unit: str) -> Fraction | None:
+def seconds_from(value: str, unit: str) -> Fraction | None:
     """A time in seconds from its text; None for what is not written plainly."""
     amount = fraction_from(value)
     return amount * factor(SECONDS[unit]) if amount is not None and unit in SECONDS else None

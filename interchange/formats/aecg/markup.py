@@ -30,7 +30,8 @@ GZIP = b"\x1f\x8b"
 NATIVE = {"utf-8": "UTF-8", "iso8859-1": "ISO-8859-1", "ascii": "UTF-8"}
 """Encodings that are handed to the parser as they are; all others are made UTF-8 first."""
 
-FOLDED = "sequenceSet"
+FOLDED = ("sequenceSet", "annotationSet")
+"""Elements whose components have no nodes until they are needed: most of them are read without."""
 
 USUAL = (b"<?xml version='1.0' encoding='UTF-8'?>", b'<?xml version="1.0" encoding="UTF-8"?>')
 DECLARATION = rb"""<\?xml\s[^>]{0,200}?encoding\s*=\s*["']([A-Za-z][A-Za-z0-9._-]{0,40})["']"""
@@ -161,7 +162,7 @@ def parse(data: bytes) -> Document:
 def tree(root: etree._Element) -> Node:
     """The tree of nodes below ``root``; SourceError when it is nested too deep.
 
-    Components of a sequence set stay folded (:meth:`Node.unfold`): nearly all of them are read without nodes.
+    Components of sequence and annotation sets stay folded (:meth:`Node.unfold`): most are read without nodes.
     """
     top = Node(_local(str(root.tag), namespace_of(root)), dict(root.items()), root)
     _grow([top], namespace_of(root))
@@ -185,7 +186,7 @@ def _grow(level: list[Node], namespace: str) -> None:
                 child.children = []
                 child.used = False
                 children.append(child)
-            below += children if node.name != FOLDED else [child for child in children if child.name != "component"]
+            below += children if node.name not in FOLDED else [child for child in children if child.name != "component"]
         level = below
         if not level:
             return

@@ -14,6 +14,7 @@ from interchange.formats.aecg.limits import MAX_NESTING
 from interchange.formats.aecg.log import Log
 from interchange.formats.aecg.markup import Node, place_of
 from interchange.formats.aecg.place import Placed
+from interchange.formats.aecg.plain_marks import add_plain_mark
 from interchange.formats.aecg.read_header import Author, read_author
 from interchange.formats.aecg.read_marks import plain_mark, read_mark
 from interchange.formats.aecg.read_measurements import read_measurement
@@ -38,7 +39,11 @@ def read_annotations(series: Series, placed: Placed, content: Content, log: Log,
         author = _author(node, log)
         scope = Scope(AnnotationSet(series, placed, content, log, group, author, when, beat, _made(author, when)))
         before = len(content.statements)
+        prefix = f"{{{node.namespace}}}" if node.namespace else ""
         for component in node.takes("component"):
+            if add_plain_mark(component, prefix, scope):
+                continue
+            component.unfold()
             inner = component.take("annotation")
             if inner is not None:
                 _annotation(inner, scope)

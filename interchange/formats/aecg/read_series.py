@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import field
 from fractions import Fraction
 from functools import lru_cache
+from itertools import zip_longest
 from typing import TYPE_CHECKING, Any
 
 from interchange.errors import SourceError
@@ -25,6 +26,7 @@ from interchange.formats.aecg.log import Log
 from interchange.formats.aecg.markup import WHITE, Node, place_of
 from interchange.formats.aecg.plain_rows import plain_row, plain_scale
 from interchange.formats.aecg.read_controls import Controls, read_controls, read_nested
+from interchange.formats.aecg.short_digits import short_integers
 from interchange.model import Channel, Identifier, Kind, Moment
 from interchange.records import dataclass
 
@@ -111,10 +113,11 @@ def _segment(node: Node, series: Series, log: Log) -> Segment | None:
     times = 0
     rows: list[Row] = []
     prefix = f"{{{node.namespace}}}" if node.namespace else ""
-    for component in node.takes("component"):
-        plain = _plain(component, prefix, pad, log)
-        if plain is not None:
-            rows.append(plain)
+    components = node.takes("component")
+    plain = _plain_rows(components, prefix, log) if pad is None else []
+    for component, short in zip_longest(components, plain):
+        if short is not None:
+            rows.append(short)
             continue
         component.unfold()
         for sequence in component.takes("sequence"):
@@ -143,21 +146,33 @@ def _segment(node: Node, series: Series, log: Log) -> Segment | None:
     return Segment(node, step, rows, length, head, relative, controls, [row for row in absent if row is not None])
 
 
-def _plain(component: Node, prefix: str, pad: int | None, log: Log) -> Row | None:
-    """A row by the short way; None where the long one must be gone."""
-    found = plain_row(component.element, prefix) if pad is None and not component.children else None
-    if found is None:
-        return None
-    code, channel, digits = found
+def _plain_rows(components: list[Node], prefix: str, log: Log) -> list[Row | None]:
+    """The rows of the components by the short way; None where the long one must be gone."""
+    found = [plain_row(component.element, prefix) if not component.children else None for component in components]
+    values = short_integers(row[2].text or "" for row in found if row is not None)
+    rows: list[Row | None] = []
+    for component, plain in zip(components, found, strict=True):
+        row: Row | None = None
+        if plain is not None:
+            code, channel, digits = plain
+            samples: NDArray[np.integer[Any]] | None = next(values, None)
+            if samples is None:
+                samples = _plain_integers(digits.text or "")
+            if samples is not None and samples.size:
+                row = Row(channel, code, samples, None, None)
+                log.integers.append(digits)
+                component.attributes.clear()
+        rows.append(row)
+    return rows
+
+
+def _plain_integers(text: str) -> NDArray[np.integer[Any]] | None:
+    """The integers of a text that is nothing but that; None for any other."""
     try:
-        read = digits_from(digits.text or "")
+        read = digits_from(text)
     except DigitsError:
         return None
-    if read.deviations or read.values.size == 0:
-        return None
-    log.integers.append(digits)
-    component.attributes.clear()
-    return Row(channel, code, read.values, None, None)
+    return None if read.deviations else read.values
 
 
 def _check_rows(node: Node, rows: list[Row], length: int, log: Log) -> None:

@@ -8,13 +8,13 @@ from fractions import Fraction
 
 from interchange.formats.aecg.codes import OWN, TIME_ABSOLUTE, TIME_RELATIVE
 from interchange.formats.aecg.concepts import lead_name
-from interchange.formats.aecg.datatypes import code_of, code_text, duration, interval
+from interchange.formats.aecg.datatypes import Interval, code_of, code_text, duration, interval
 from interchange.formats.aecg.markup import Node
 from interchange.formats.aecg.read_series import lead_of
 from interchange.formats.aecg.scope import XSI_TYPE, Region, Scope
 from interchange.model import Moment, Tracing
 
-__all__ = ["region_of", "tracing_at"]
+__all__ = ["absolute", "has_channel", "region_of", "relative", "tracing_at", "with_leads"]
 
 
 def region_of(node: Node, scope: Scope) -> Region:
@@ -37,28 +37,33 @@ def region_of(node: Node, scope: Scope) -> Region:
         if value is not None:
             value.get(XSI_TYPE)
         if text == TIME_ABSOLUTE:
-            region = _absolute(boundary, value, scope)
+            region = absolute(boundary, interval(value, scope.set.log), scope)
         elif text == TIME_RELATIVE:
-            region = _relative(boundary, value, scope)
-        elif _has_channel(name, scope) or lead_of(name) is not None or (code is not None and code.scheme == OWN):
-            leads.append(name if _has_channel(name, scope) else lead_name(name))
+            region = relative(boundary, *_durations(value, scope), scope)
+        elif has_channel(name, scope) or lead_of(name) is not None or (code is not None and code.scheme == OWN):
+            leads.append(name if has_channel(name, scope) else lead_name(name))
             if value is not None:
                 value.used = False
         else:
             boundary.used = component.used = False
     for name in leads:
-        if not _has_channel(name, scope):
+        if not has_channel(name, scope):
             scope.set.log.add("aecg.boundary-lead", roi)
+    return with_leads(region, leads)
+
+
+def with_leads(region: Region, leads: list[str]) -> Region:
+    """The region in these leads; the region itself where none is named."""
     return replace(region, leads=tuple(leads)) if leads else region
 
 
-def _has_channel(name: str, scope: Scope) -> bool:
+def has_channel(name: str, scope: Scope) -> bool:
     """Whether a channel that is no lead has this name."""
     return any(scope.set.placed.tracings[index].row(name) is not None for index in scope.set.series.tracings)
 
 
-def _absolute(node: Node, value: Node | None, scope: Scope) -> Region:
-    times = interval(value, scope.set.log)
+def absolute(node: Node, times: Interval, scope: Scope) -> Region:
+    """The region of calendar times, said by the boundary ``node``."""
     low, high, point = (_seconds(t, scope) for t in (times.low, times.high, times.point))
     if low is None and high is None and point is None:
         scope.set.log.add("aecg.boundary-time", node)
@@ -72,13 +77,18 @@ def _seconds(time: Moment | None, scope: Scope) -> Fraction | None:
     return scope.set.placed.seconds(time) if time is not None else None
 
 
-def _relative(node: Node, value: Node | None, scope: Scope) -> Region:
-    """Relative times: on the beat for a representative beat, from the start of the series for a rhythm."""
+def _durations(value: Node | None, scope: Scope) -> tuple[Fraction | None, Fraction | None, Fraction | None]:
+    """Bounds, or a center or single value, in seconds."""
     low = high = point = None
     if value is not None:
         low, high = duration(value.take("low"), scope.set.log), duration(value.take("high"), scope.set.log)
         if low is None and high is None:
             point = duration(value.take("center") or value, scope.set.log)
+    return low, high, point
+
+
+def relative(node: Node, low: Fraction | None, high: Fraction | None, point: Fraction | None, scope: Scope) -> Region:
+    """The region of relative times: on the beat for a representative beat, from the series' start for a rhythm."""
     if low is None and high is None and point is None:
         scope.set.log.add("aecg.boundary-time", node)
         return scope.region

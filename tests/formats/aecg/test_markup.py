@@ -15,7 +15,8 @@ from interchange.formats import aecg
 from interchange.formats.aecg import markup, recognise
 from interchange.limits import DEFAULTS, limits
 from interchange.sources import Source
-from tests.formats.aecg.support import annotations, edited, kept, message, read, rules, sequence_set, series
+from tests.formats.aecg.support import edited, kept, message, read, rules, sequence_set, series
+from tests.growing.aecg import AECG
 
 NAME = "Łódź Ümlaut é"
 NAMED = ("<name>T. T.</name>", f"<name>{NAME}</name>")
@@ -182,29 +183,26 @@ def test_too_many_elements_are_refused() -> None:
         read(text)
 
 
-@pytest.mark.parametrize(
-    "filling",
-    [
-        "<!-- x -->",
-        "<x/>",
-        annotations('<code code="X"/>'),
-        sequence_set({"MDC_ECG_LEAD_I": "1"}),
-        "<controlVariable><controlVariable><code code='?'/></controlVariable></controlVariable>",
-    ],
-    ids=["comments", "unknown elements", "annotation sets", "sequence sets", "control variables"],
-)
-def test_time_grows_with_size_and_not_faster(filling: str) -> None:
+@pytest.mark.parametrize("kind", [kind for kind in AECG if kind != "elements inside one another"])
+def test_time_grows_with_size_and_not_faster(kind: str) -> None:
+    few = {"annotations 90 deep": 3, "levels of annotations": 11, "sequence sets": 40}.get(kind, 250)
+
     def seconds(count: int) -> float:
-        text = message(series(sequence_set({"MDC_ECG_LEAD_I": "1 2"}), filling * count))
+        data = AECG[kind](count)["x.xml"]
         best = 1e9
         for _ in range(3):
             begin = time.process_time()
-            read(text)
+            aecg.read(Source(data, "x.xml"))
             best = min(best, time.process_time() - begin)
         return best
 
-    small, large = seconds(250), seconds(2000)
+    small, large = seconds(few), seconds(8 * few)
     assert large < 8 * small * 2.5 + 0.05
+
+
+def test_a_hundred_thousand_elements_inside_one_another_are_refused() -> None:
+    with pytest.raises(SourceError, match=r"inside one another|not well-formed"):
+        aecg.read(Source(AECG["elements inside one another"](100_000)["x.xml"], "x.xml"))
 
 
 def test_numbers_cannot_ask_for_memory_that_the_document_does_not_justify() -> None:
