@@ -71,12 +71,16 @@ def own_marks(
     notes: Notes,
     unread: list[Unread],
 ) -> list[Mark | int]:
-    """Marks of the files that the header names, in order.
+    """Marks of the files that the header names, in order; a file that is named again is not read again.
 
     ``in_lines`` are the numbers of the marks that info strings tell in full; such a number stands in place of its mark.
     """
     found: list[Mark | int] = []
+    seen: set[str] = set()
     for number, entry in enumerate(named, 1):
+        if entry.annotator in seen:
+            continue
+        seen.add(entry.annotator)
         place = f"annotation file {number} of the info strings"
         data = fetch(entry.annotator)
         if data is None:
@@ -93,6 +97,9 @@ def own_marks(
         found.extend(
             told if told is not None and told in in_lines else mark for mark, told in zip(marks, in_line, strict=True)
         )
+    if len(seen) < len(named):
+        words = f"{len(named) - len(seen)} lines that name an annotation file again"
+        unread.append(Unread("the info strings", 0, words))
     return found
 
 

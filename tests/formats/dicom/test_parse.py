@@ -17,21 +17,9 @@ from interchange.formats.dicom.recognise import recognise
 from interchange.limits import DEFAULTS, limits
 from interchange.sources import Source
 from tests.formats.dicom.support import SYNTAXES, counts, ecg, group, opened, read, real_file, rules, saved
+from tests.growing.dicom import element, file_of
 
 SEQUENCE_DEPTH = DEFAULTS["sequence_depth"][0]
-
-
-def element(group: int, number: int, vr: bytes, value: bytes) -> bytes:
-    """One element in Explicit VR Little Endian, by hand (PS3.5 7.1.2)."""
-    if vr in (b"SQ", b"UN", b"OB", b"OW", b"UT"):
-        return struct.pack("<HH2sHI", group, number, vr, 0, len(value)) + value
-    return struct.pack("<HH2sH", group, number, vr, len(value)) + value
-
-
-def file_of(body: bytes, syntax: bytes = b"1.2.840.10008.1.2.1\0") -> bytes:
-    """Preamble, prefix and file meta information in front of a data set, by hand (PS3.10 7.1)."""
-    meta = element(2, 0x10, b"UI", syntax)
-    return b"\0" * 128 + b"DICM" + element(2, 0, b"UL", struct.pack("<I", len(meta))) + meta + body
 
 
 @pytest.mark.parametrize("syntax", SYNTAXES)

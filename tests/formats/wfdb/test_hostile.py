@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import time
-from collections.abc import Callable
 
 import pytest
 from hypothesis import given, settings
@@ -16,6 +15,7 @@ from interchange.sources import Source
 from tests.everything import everything
 from tests.formats.wfdb import odd
 from tests.formats.wfdb.plain import encoded
+from tests.growing.wfdb import BASE, WFDB
 
 SMALL = {**odd.sound("rec"), "rec.atr": b"\x02\x04\x14\xfc" + b"twenty bytes of text" + b"\x03\x14\0\0"}
 RICH = encoded(everything())
@@ -103,38 +103,11 @@ def test_any_text_behind_a_record_line(text: str, data: bytes) -> None:
 
 # Time in line with size ----------------------------------------------------------------------------------------------
 
-BASE = "rec 1 500 4\nrec.dat 16 200/mV 12 0 0 0 0 II\n"
-GROWING: dict[str, Callable[[int], str]] = {
-    "comments": lambda n: BASE + "# x\n" * n,
-    "ages": lambda n: BASE + "# Age: 5\n" * n,
-    "ids": lambda n: BASE + "".join(f"# patient.ids[{i}]: value=x\n" for i in range(n)),
-    "marks": lambda n: BASE + "".join(f"# marks[{i}]: concept=note; tracing=0; start=1\n" for i in range(n)),
-    "unknown lines": lambda n: BASE + "# patient.foo: 3\n" * n,
-    "continued lines": lambda n: BASE + "# a\\\n" + "#+a\\\n" * n,
-    "layout": lambda n: BASE + "".join(f"# Tracing {i + 1} of {n}: signal {i + 1}, samples 0 to 3\n" for i in range(n)),
-    "further records": lambda n: (
-        BASE
-        + f"# Tracing 1 of {n}: signal 1, samples 0 to 3\n"
-        + "".join(f"# Tracing {i + 2} of {n}: record odd\n" for i in range(n - 1))
-    ),
-    "annotation files": lambda n: BASE + "# Annotations atr: 5 marks\n" * n,
-    "signals": lambda n: f"rec {n} 500 4\n" + "rec.dat 16 200/mV 12 0 0 0 0 II\n" * n,
-    "files": lambda n: f"rec {n} 500 4\n" + "".join(f"rec.d{i} 16 200/mV 12 0 0 0 0 II\n" for i in range(n)),
-    "null signals": lambda n: f"rec {n} 500 4\n" + "".join(f"~ 0x{i + 1} 200/mV 12 0 0 0 0 II\n" for i in range(n)),
-    "segments": lambda n: f"rec/{n} 1 500 4\n" + "".join(f"seg{i} 1\n" for i in range(n)),
-    "gaps": lambda n: f"rec/{n} 1 500 4\n" + "~ 0\n" * n,
-    "angle brackets": lambda n: BASE + "# " + "<a>: b " * n + "\n",
-    "blanks": lambda n: BASE + " " * 10 * n + "#x\n",
-    "digits": lambda n: f"rec {'1' * 10 * n} 500 4\n",
-    "backslashes": lambda n: BASE + "# patient.comments[0]: " + "\\\\" * 5 * n + "\n",
-}
 
-
-@pytest.mark.parametrize("kind", GROWING)
+@pytest.mark.parametrize("kind", WFDB)
 def test_time_grows_in_line_with_size(kind: str) -> None:
     def took(size: int) -> float:
-        text = GROWING[kind](size)
-        files = {"rec.hea": text.encode(), "rec.dat": bytes(8), "odd.hea": BASE.encode(), "rec.atr": b"\x02\x04\0\0"}
+        files = WFDB[kind](size)
         best = 9e9
         for _ in range(2):
             start = time.process_time()
@@ -144,6 +117,15 @@ def test_time_grows_in_line_with_size(kind: str) -> None:
 
     small, large = took(500), took(4000)
     assert large < 8 * 3 * small + 0.05, f"{small:.3f} s became {large:.3f} s"
+
+
+def test_an_annotation_file_that_is_named_a_thousand_times_is_read_once() -> None:
+    text = BASE + "# Annotations atr: 500 marks\n" * 1000
+    files = {"rec.hea": text.encode(), "rec.dat": bytes(8), "rec.atr": b"\0\x04" * 500 + b"\0\0"}
+    recording = read(Source(files["rec.hea"], "rec.hea", files=files))
+    assert isinstance(recording, Recording)
+    assert len(recording.marks) == 500
+    assert [left.what for left in recording.unread] == ["999 lines that name an annotation file again"]
 
 
 def test_no_claim_takes_memory() -> None:
