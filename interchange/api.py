@@ -123,8 +123,7 @@ def prepare(
     """As :func:`convert`, without putting the files in their place: ``Prepared.publish()`` does that."""
     writing = Writing(Path(target), format, frozenset(accept), overwrite, verify, options, receipt_name, same_ok)
     opened = open_source(source)
-    path = _record_path(Path(fspath(source))) if isinstance(source, (str, PathLike)) else None
-    check_target(writing.target, overwrite=overwrite, source=path, same_ok=same_ok)
+    check_target(writing.target, overwrite=overwrite, source=opened.path, same_ok=same_ok)
     original = read_opened(opened, source_format)
     if not any(tracing.samples.size for tracing in original.tracings):
         raise _nothing(original, opened.shown)
@@ -176,8 +175,11 @@ def open_source(source: Readable) -> Source:
         return Source(bytes(source))
     if isinstance(source, Mapping):
         return _open_files(source)
-    path = _record_path(Path(fspath(source)))
-    data = load(path)
+    path = Path(fspath(source))
+    data = load(path) if path.suffix == ".hea" else None  # the most frequent kind of name needs no second look
+    if data is None:
+        path = _record_path(path)
+        data = load(path)
     if data is None:
         raise SourceError("there is no such file", file=fspath(source))
     return Source(data, path.name, fspath(source), folder=path.parent)

@@ -54,6 +54,11 @@ class Source:
         self._folder = folder
 
     @property
+    def path(self) -> Path | None:
+        """Where the main file lies, None for bytes that came without a file."""
+        return None if self._folder is None else self._folder / self.name
+
+    @property
     def stem(self) -> str:
         """The plain name without its last suffix."""
         return self.name.rsplit(".", 1)[0] if "." in self.name else self.name

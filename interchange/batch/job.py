@@ -129,9 +129,10 @@ def each(jobs: Iterable[Job], settings: Settings) -> Iterator[Outcome]:
             yield _safely(job, _check, job, settings)
         return
     waiting: deque[tuple[int, Future[Outcome]]] = deque()
+    folders: set[Path] = set()
     with ThreadPoolExecutor(WAITING, thread_name_prefix="publish") as threads:
         for job in jobs:
-            ready = _safely(job, _prepared, job, settings)
+            ready = _safely(job, _prepared, job, settings, folders)
             if isinstance(ready, Outcome):
                 future: Future[Outcome] = Future()
                 future.set_result(ready)
@@ -169,13 +170,15 @@ def _reason(error: InterchangeError) -> str:
     return ": ".join(part for part in (error.place, error.reason) if part)
 
 
-def _prepared(job: Job, settings: Settings) -> Prepared:
+def _prepared(job: Job, settings: Settings, folders: set[Path]) -> Prepared:
+    """``folders``: those that are known to be there; one that is not gets made."""
     from interchange.api import prepare
 
     target = Path(job.target)
-    if not target.parent.is_dir():
+    if target.parent not in folders:
         with contextlib.suppress(FileExistsError):
             target.parent.mkdir(parents=True, exist_ok=True)
+        folders.add(target.parent)
     return prepare(
         job.path,
         target,

@@ -8,7 +8,8 @@ from fractions import Fraction
 from typing import TYPE_CHECKING, Any, Final, NamedTuple
 
 from interchange.errors import SourceError
-from interchange.formats.dicom.dataset import take, taken_tags
+from interchange.formats.dicom.dataset import CHANNELS, DataSet, take, taken_tags
+from interchange.formats.dicom.dictionary import TAGS
 from interchange.formats.dicom.leadcodes import lead_of
 from interchange.formats.dicom.samples import CELLS, Cell, beyond_stored, decode, padding_mask
 from interchange.formats.dicom.unread import has_unread
@@ -72,8 +73,8 @@ class Group(NamedTuple):
     trigger: int | None
 
 
-def read_groups(top: View) -> list[Group]:
-    """All multiplex groups in order.
+def read_groups(top: View, with_samples: bool = True) -> list[Group]:
+    """All multiplex groups in order; without samples all of them are zero, for whoever asks for the rest alone.
 
     Raises SourceError where there is no waveform, or where the samples of a group cannot be told apart safely.
     """
@@ -82,17 +83,17 @@ def read_groups(top: View) -> list[Group]:
         raise SourceError("holds no waveform", top.at("WaveformSequence"))
     groups: list[Group] = []
     for view in items:
-        groups.append(_group(view, groups))
+        groups.append(_group(view, groups, with_samples))
     if not any(group.tracing for group in groups):
         raise SourceError("holds no samples", top.at("WaveformSequence"))
     return _related(groups)
 
 
-def _group(view: View, before: list[Group]) -> Group:
+def _group(view: View, before: list[Group], with_samples: bool) -> Group:
     rate = view.decimal("SamplingFrequency")
     if rate is None or rate <= 0:
         raise SourceError("the sampling frequency is missing or impossible", view.at("SamplingFrequency"))
-    definitions = view.items("ChannelDefinitionSequence")
+    definitions = _definitions(view)
     samples = view.whole("NumberOfWaveformSamples")
     if samples is None:
         raise SourceError("the number of samples is missing", view.at("NumberOfWaveformSamples"))
@@ -109,15 +110,8 @@ def _group(view: View, before: list[Group]) -> Group:
     if samples == 0:
         view.context.tolerate("group-empty", view.place)
         return Group(None, mains, None)
-    stored, values, extra = decode(
-        raw, cell, len(definitions), samples, view.dataset.little, view.is_word("WaveformData"), view.at("WaveformData")
-    )
-    if extra:
-        view.context.tolerate("data-length", view.at("WaveformData"), f"{extra} bytes too many")
-    missing = _missing(view, stored, cell)
-    channels = [_channel(item, rate, cell) for item in definitions]
-    _check_bits(definitions, values, missing, cell)
-    missing = _without_bad(channels, missing, values.shape)
+    channels = [_channel(item, view, rate, cell) for item in definitions]
+    values, missing = _samples(view, channels, cell, raw, samples) if with_samples else _zeros(channels, samples)
     trigger = view.whole("TriggerSamplePosition")
     tracing = Tracing(
         tuple(channels),
@@ -130,6 +124,34 @@ def _group(view: View, before: list[Group]) -> Group:
     )
     originality = view.text("WaveformOriginality")
     return Group(_kind(tracing, originality == "DERIVED", trigger, before), mains, trigger)
+
+
+def _definitions(view: View) -> tuple[DataSet, ...]:
+    element = view.dataset.get(CHANNELS)
+    if element is None or element.items is None:
+        return tuple(item.dataset for item in view.items("ChannelDefinitionSequence"))
+    view.dataset.taken.add(CHANNELS)
+    return element.items
+
+
+def _samples(
+    view: View, channels: list[Channel], cell: Cell, raw: memoryview, samples: int
+) -> tuple[NDArray[Any], NDArray[Any] | None]:
+    """The values, shape (channels, samples), and which are missing."""
+    stored, values, extra = decode(
+        raw, cell, len(channels), samples, view.dataset.little, view.is_word("WaveformData"), view.at("WaveformData")
+    )
+    if extra:
+        view.context.tolerate("data-length", view.at("WaveformData"), f"{extra} bytes too many")
+    missing = _missing(view, stored, cell)
+    _check_bits(view, channels, values, missing, cell)
+    return values, _without_bad(channels, missing, values.shape)
+
+
+def _zeros(channels: list[Channel], samples: int) -> tuple[NDArray[Any], None]:
+    import numpy as np
+
+    return np.zeros((len(channels), samples), dtype=np.int16), None
 
 
 def _cell(view: View) -> Cell:
@@ -169,16 +191,19 @@ def _missing(view: View, stored: NDArray[Any], cell: Cell) -> NDArray[Any] | Non
     return padding_mask(stored, padding, cell, view.dataset.little)
 
 
-def _check_bits(definitions: tuple[View, ...], values: NDArray[Any], missing: NDArray[Any] | None, cell: Cell) -> None:
-    for row, item in enumerate(definitions):
-        bits = item.whole("WaveformBitsStored")
-        if bits is None or not 0 < bits < cell.bits or cell.companding:
+def _check_bits(
+    view: View, channels: list[Channel], values: NDArray[Any], missing: NDArray[Any] | None, cell: Cell
+) -> None:
+    definitions = _definitions(view)
+    for row, channel in enumerate(channels):
+        if channel.bits is None or cell.companding:
             continue
-        outside = beyond_stored(values[row], None if missing is None else missing[row], cell.signed, bits)
+        outside = beyond_stored(values[row], None if missing is None else missing[row], cell.signed, channel.bits)
         if outside:
-            item.context.tolerate("bits-stored", item.at("WaveformBitsStored"), f"{outside} samples, {bits} bits")
+            place = definitions[row].at(TAGS["WaveformBitsStored"])
+            view.context.tolerate("bits-stored", place, f"{outside} samples, {channel.bits} bits")
     if cell.companding:
-        definitions[0].context.tolerate_once("companded", definitions[0].place)
+        view.context.tolerate_once("companded", definitions[0].place.rstrip("/"))
 
 
 def _without_bad(channels: list[Channel], missing: NDArray[Any] | None, shape: tuple[int, ...]) -> NDArray[Any] | None:
@@ -203,24 +228,24 @@ def _extras(view: View, keywords: tuple[str, ...]) -> tuple[tuple[str, str], ...
     return tuple(found)
 
 
-def _channel(item: View, rate: Fraction, cell: Cell) -> Channel:
+def _channel(dataset: DataSet, group: View, rate: Fraction, cell: Cell) -> Channel:
     """The channel that an item describes; one that was read before without a fault is not read again."""
-    known = item.dataset.known
+    known = dataset.known
     if known is None:
-        return _read_channel(item, rate, cell)
-    key = ("channel", rate.numerator, rate.denominator, cell, item.charset)
+        return _read_channel(View(dataset, group.context, group.charset), rate, cell)
+    key = ("channel", rate.numerator, rate.denominator, cell, group.charset)
     fact = known.facts.get(key)
     if fact is not None:
         channel: Channel = fact[0]
         if fact[1] is None:
-            item.dataset.complete = True
+            dataset.complete = True
         else:
-            take(item.dataset, fact[1])
+            take(dataset, fact[1])
         return channel
-    met = item.context.met
-    channel = _read_channel(item, rate, cell)
-    if item.context.met == met:
-        known.add(key, (channel, taken_tags(item.dataset) if has_unread(item.dataset) else None))
+    met = group.context.met
+    channel = _read_channel(View(dataset, group.context, group.charset), rate, cell)
+    if group.context.met == met:
+        known.add(key, (channel, taken_tags(dataset) if has_unread(dataset) else None))
     return channel
 
 
@@ -304,10 +329,9 @@ def _kind(tracing: Tracing, derived: bool, trigger: int | None, before: list[Gro
     the same leads before it make it one.  A derived group that is none holds samples that were not recorded as such.
     """
     if not derived:
-        extras = tracing.extras
-        if trigger is not None:
-            extras = (*extras, ("dicom.TriggerSamplePosition", str(trigger)))
-        return replace(tracing, extras=extras)
+        if trigger is None:
+            return tracing
+        return replace(tracing, extras=(*tracing.extras, ("dicom.TriggerSamplePosition", str(trigger))))
     longer = any(
         group.tracing
         and group.tracing.duration > 2 * tracing.duration

@@ -65,8 +65,8 @@ def _leave_unknown_context(top: View) -> None:
             item.dataset.taken.clear()
 
 
-def read_header(file: File) -> Header:
-    """Everything that the attributes say, before the text lines."""
+def read_header(file: File, with_samples: bool = True) -> Header:
+    """Everything that the attributes say, before the text lines; without samples those are zero."""
     context = Context()
     for rule, place, detail in file.deviations:
         context.tolerate(rule, place, detail)
@@ -75,7 +75,7 @@ def read_header(file: File) -> Header:
     top = View(file.dataset, context)
     _check_class(top)
     _own_scheme(top)
-    groups = read_groups(top)
+    groups = read_groups(top, with_samples)
     tracings = tuple(group.tracing for group in groups if group.tracing)
     time = read_time(top)
     annotations = read_annotations(top, groups, time)

@@ -7,9 +7,8 @@ attributes cannot hold travels beside them, and nothing is said twice.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
-from hashlib import sha256
 from typing import Final
 
 from interchange._version import __version__
@@ -29,7 +28,7 @@ from interchange.formats.dicom.write_about import context_items, put_about, put_
 from interchange.formats.dicom.write_annotations import GroupNumbers, annotation_items
 from interchange.formats.dicom.write_waveform import group_item
 from interchange.formats.native import native_notes, with_native_identity
-from interchange.model import Recording
+from interchange.model import Recording, Tracing
 
 __all__ = ["encode"]
 
@@ -53,12 +52,21 @@ def encode(recording: Recording, name: str, options: Mapping[str, str]) -> Encod
     if OWN_SCHEME.encode() in body:
         _put_scheme(dataset)
     notes += _put_lines(dataset, kept, parse_written(body), numbers)
-    dataset.text("SOPInstanceUID", derived_uid("instance", body, _context_bytes(dataset)))
+    dataset.text("SOPInstanceUID", derived_uid("instance", *_content(dataset), _digest(kept.tracings)))
     return Encoded(((f"{name}.dcm", encode_file(dataset, syntax, IMPLEMENTATION)),), tuple(notes))
 
 
-def _context_bytes(dataset: Item) -> bytes:
-    return encode_item(Item({tag: dataset[tag] for tag in (tag_of("AcquisitionContextSequence"),) if tag in dataset}))
+def _content(dataset: Item) -> list[bytes]:
+    """All of the data set but the samples, for whose scaled values the digests of the tracings stand."""
+    waveform, data = tag_of("WaveformSequence"), tag_of("WaveformData")
+    groups = dataset[waveform][1]
+    assert isinstance(groups, list)
+    rest = Item({tag: value for tag, value in dataset.items() if tag != waveform})
+    return [encode_item(rest), *(encode_item(Item({t: v for t, v in g.items() if t != data})) for g in groups)]
+
+
+def _digest(tracings: Sequence[Tracing]) -> bytes:
+    return "".join(tracing.digest for tracing in tracings).encode()
 
 
 def _kept(recording: Recording, choice: Choice) -> Recording:
@@ -92,9 +100,7 @@ def _dataset(recording: Recording, choice: Choice, notes: list[Note]) -> tuple[I
     acquisition = recording.acquisition
     groups = [group_item(t, acquisition.filters, acquisition.mains, wide) for t in recording.tracings]
     dataset.sequence("WaveformSequence", groups)
-    data = groups[0][tag_of("WaveformData")][1]
-    assert isinstance(data, bytes)
-    put_study(dataset, recording, sha256(data).digest())
+    put_study(dataset, recording, _digest(recording.tracings[:1]))
     numbers = GroupNumbers(recording)
     annotations = list(annotation_items(recording, numbers))
     if annotations:
@@ -115,7 +121,7 @@ def _put_scheme(dataset: Item) -> None:
 def _put_lines(dataset: Item, wanted: Recording, written: File, numbers: GroupNumbers) -> list[Note]:
     """Read the attributes back and add what they do not say as lines of text; notes on what they say differently."""
     names = numbers.named()
-    got = name_groups(read_header(written).recording, names)
+    got = name_groups(read_header(written, with_samples=False).recording, names)
     wanted = with_native_identity(wanted, got)
     lines = differences(wanted, got)
     lines["annotations"][:0] = [group_line(number, name) for number, name in names.items()]
