@@ -54,9 +54,9 @@ def check(source: Source) -> tuple[Finding, ...]:
 
 def __getattr__(name: str) -> Any:
     if name == "RULES":
-        from interchange.formats.scp.rules import RULES as TABLE
+        from interchange.formats.scp.rules import rules
 
-        return tuple(TABLE.values())
+        return rules()
     if name == "ACCOUNT":
         from interchange.formats.scp.account import ACCOUNT as TABLE_OF_FIELDS
 

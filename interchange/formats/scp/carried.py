@@ -27,6 +27,7 @@ import re
 from collections.abc import Iterable, Sequence
 from dataclasses import field
 from fractions import Fraction
+from functools import cache
 from typing import Final
 
 from interchange.records import dataclass
@@ -37,14 +38,18 @@ __all__ = ["MARKER", "Carried", "Part", "is_allowed", "split_remarks", "text_blo
 MARKER: Final = "[interchange 1]"
 _LONGEST: Final = 60_000
 """Most characters of one text: a field holds 65,535 bytes, and a character may take more than one."""
-_GROUP: Final = re.compile(r"(\d{1,3})@(\d{1,10})-(\d{1,10})", re.ASCII)
-_PART: Final = re.compile(r"(\d{1,4}) (\S.*) (\d{1,12}(?:/\d{1,12})?) ([0-9a-f]{16})", re.ASCII)
-_ALLOWED: Final = re.compile(
-    r"(?:tracings\[\d+\]\.(?:label|of|fiducial|beat|extras\[\d+\]"
+_GROUP: Final = r"(\d{1,3})@(\d{1,10})-(\d{1,10})"
+_PART: Final = r"(\d{1,4}) (\S.*) (\d{1,12}(?:/\d{1,12})?) ([0-9a-f]{16})"
+_ALLOWED: Final = (
+    r"(?s:(?:tracings\[\d+\]\.(?:label|of|fiducial|beat|extras\[\d+\]"
     r"|channels\[\d+\]\.(?:name|label|skew|origin|derived_from|bits|filters|extras\[\d+\]|filters\..+)))"
-    r"|(?:patient|acquisition|measurements|marks|statements|trial|document_id|deidentification|extras)\b.*",
-    re.ASCII | re.DOTALL,
+    r"|(?:patient|acquisition|measurements|marks|statements|trial|document_id|deidentification|extras)\b.*)"
 )
+
+
+@cache
+def _compiled(pattern: str) -> re.Pattern[str]:
+    return re.compile(pattern, re.ASCII)
 
 
 @dataclass(frozen=True, slots=True)
@@ -98,7 +103,7 @@ def split_remarks(texts: Iterable[str]) -> tuple[tuple[str, ...], Carried]:
 def _take(line: str, carried: Carried) -> None:
     name, _, value = line.partition(": ")
     if name == "scp.tracings":
-        groups = [_GROUP.fullmatch(part) for part in value.split()]
+        groups = [_compiled(_GROUP).fullmatch(part) for part in value.split()]
         if all(groups):
             carried.groups = tuple((int(g[1]), int(g[2]), int(g[3])) for g in groups if g)
     elif name == "scp.not-said":
@@ -123,7 +128,7 @@ def _take(line: str, carried: Carried) -> None:
 
 def is_allowed(path: str) -> bool:
     """Whether a line may set this field: nothing that samples, their scale or their time depend on."""
-    return _ALLOWED.fullmatch(path) is not None
+    return _compiled(_ALLOWED).fullmatch(path) is not None
 
 
 def _measure(text: str) -> tuple[str | None, str]:
@@ -132,7 +137,7 @@ def _measure(text: str) -> tuple[str | None, str]:
 
 
 def _part(value: str) -> Part | None:
-    found = _PART.fullmatch(value)
+    found = _compiled(_PART).fullmatch(value)
     if found is None or not found[2].isascii():
         return None
     try:

@@ -10,7 +10,7 @@ import pytest
 
 from interchange.findings import SEVERITIES
 from interchange.formats import load
-from interchange.formats.scp.facts import FACTS
+from interchange.formats.scp.facts import facts
 from interchange.sources import Source
 from tests.formats.scp import plain
 from tests.formats.scp.broken import fixed, patched, place_of, record, rules, with_section
@@ -309,7 +309,7 @@ def test_every_fact_that_is_not_sure_says_so_in_its_findings() -> None:
 
 def test_facts_are_used_or_explain_what_is_done() -> None:
     used = {(rule.clause, rule.confidence) for rule in SCP.RULES}
-    for name, fact in FACTS.items():
+    for name, fact in facts().items():
         assert fact.says.endswith("."), name
         assert fact.confidence in ("seen", "computed", "memory", "unsure")
         if fact.confidence == "unsure":

@@ -26,12 +26,13 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 
 from interchange.formats.scp.coding.paths import GAP, LONGEST, used_places
-from interchange.formats.scp.coding.streams import Stream
 from interchange.formats.scp.coding.windows import SPARE, WIDTH, windows
 from interchange.formats.scp.syntax.tables import DEFAULT, Table
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
+
+    from interchange.formats.scp.coding.streams import Stream
 
 __all__ = ["decode_blocks"]
 

@@ -12,8 +12,7 @@ from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
 
-from interchange.formats.scp.coding.samples import counts_that_fit, streams, take, take_all
-from interchange.formats.scp.coding.streams import Plain, Stream
+from interchange.formats.scp.coding.samples import Plain, counts_that_fit, streams, take, take_all
 from interchange.formats.scp.log import Log, at
 from interchange.formats.scp.syntax.leads import Leads
 from interchange.formats.scp.syntax.signal import Signal
@@ -23,6 +22,7 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from interchange.formats.scp.coding.bimodal import Scheme
+    from interchange.formats.scp.coding.streams import Stream
     from interchange.formats.scp.coding.subtraction import Plan
     from interchange.formats.scp.syntax.beats import Beats
     from interchange.formats.scp.syntax.tables import Tables

@@ -8,24 +8,43 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from interchange.formats.scp.coding.differences import undo
-from interchange.formats.scp.coding.streams import Plain, Stream, plain_stream
 from interchange.formats.scp.log import Log, at
 from interchange.formats.scp.syntax.signal import Block, Signal
+from interchange.records import dataclass
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
+    from interchange.formats.scp.coding.streams import Stream
     from interchange.formats.scp.syntax.tables import Tables
 
-__all__ = ["check_end", "fits", "streams", "take", "take_all"]
+__all__ = ["Plain", "check_end", "counts_that_fit", "fits", "streams", "take", "take_all"]
 
 _LOW, _HIGH = -32768, 32767
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Plain:
+    """A block of 16-bit integers."""
+
+    values: NDArray[np.int16]
+    bits: int
+    undecodable: bool = False
+
+    def end(self, count: int) -> int:
+        """Bits that the first ``count`` values take."""
+        return 16 * count
+
+
+def _plain(block: bytes) -> Plain:
+    """The whole 16-bit integers of a block (EN 1064 clause 5.9)."""
+    return Plain(np.frombuffer(block, dtype="<i2", count=len(block) // 2), 8 * len(block))
 
 
 def streams(data: bytes, signal: Signal, tables: Tables | None) -> list[Stream | None]:
     """One stream per lead; None where the lead cannot be decoded: its codes are cut off, or no table is usable."""
     if tables is None:
-        return [plain_stream(data[block.start : block.end]) for block in signal.blocks]
+        return [_plain(data[block.start : block.end]) for block in signal.blocks]
     if not tables.usable:
         return [None] * len(signal.blocks)
     from interchange.formats.scp.coding.huffman import decode_blocks

@@ -4,14 +4,10 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any, Protocol
 
-import numpy as np
-
-from interchange.records import dataclass
-
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
-__all__ = ["Plain", "Stream", "plain_stream"]
+__all__ = ["Stream"]
 
 
 class Stream(Protocol):
@@ -40,21 +36,3 @@ class Stream(Protocol):
     def end(self, count: int) -> int:
         """Bits that the first ``count`` values take; ``count`` is at most the number of values."""
         ...
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class Plain:
-    """A block of 16-bit integers."""
-
-    values: NDArray[np.int16]
-    bits: int
-    undecodable: bool = False
-
-    def end(self, count: int) -> int:
-        """Bits that the first ``count`` values take."""
-        return 16 * count
-
-
-def plain_stream(block: bytes) -> Plain:
-    """The whole 16-bit integers of a block (EN 1064 clause 5.9)."""
-    return Plain(np.frombuffer(block, dtype="<i2", count=len(block) // 2), 8 * len(block))

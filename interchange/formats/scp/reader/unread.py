@@ -11,7 +11,7 @@ from interchange.formats.scp.reader.tracings import Group
 from interchange.formats.scp.syntax.document import Document
 from interchange.formats.scp.syntax.frame import Section
 from interchange.formats.scp.syntax.header import Field
-from interchange.formats.scp.syntax.tags import TAGS
+from interchange.formats.scp.syntax.tags import tag_of
 from interchange.formats.scp.syntax.values import Clock, Date, Number, Quantity
 from interchange.model import Unread
 
@@ -47,7 +47,7 @@ def find_unread(document: Document, groups: list[Group]) -> tuple[Unread, ...]:
 def _fields(document: Document) -> Iterator[Unread]:
     met: set[int] = set()
     for entry in document.header.fields:
-        row = TAGS.get(entry.tag)
+        row = tag_of(entry.tag)
         place = at(entry.offset, 1)
         if row is None:
             owner = "a manufacturer's field" if 200 <= entry.tag <= 254 else "a field that is not defined"

@@ -94,9 +94,10 @@ def _strings(value: bytes, offset: int, language: int, log: Log) -> tuple[str, .
     return tuple(texts)
 
 
-def build_device(device: Device) -> bytes:
-    """The value of tag 14 or 15: at most five characters of the model, five strings, their set in ``language``."""
-    model = _first_bytes(device.model, 5, device.language)
+def build_device(device: Device, language: int | None = None) -> bytes:
+    """The value of tag 14 or 15: at most five characters of the model, five strings; ``language`` of all text."""
+    language = device.language if language is None else language
+    model = _first_bytes(device.model, 5, language)
     fixed = _FIXED.pack(
         device.institution,
         device.department,
@@ -106,14 +107,14 @@ def build_device(device: Device) -> bytes:
         model,
         device.protocol,
         device.compatibility,
-        device.language,
+        language,
         device.capabilities,
         device.mains,
         bytes(16),
     )
     program, *more = (*device.strings, *[""] * 5)[:5]
-    first = _first_bytes(program, 254, device.language) + b"\0"
-    others = [encode(text, device.language, _LONGEST) for text in more]
+    first = _first_bytes(program, 254, language) + b"\0"
+    others = [encode(text, language, _LONGEST) for text in more]
     return fixed + bytes([len(first)]) + first + b"".join(others)
 
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, TypeAlias
 
 from interchange.formats.scp.log import Log, at
 from interchange.formats.scp.syntax.device import Device
@@ -19,6 +19,8 @@ if TYPE_CHECKING:
     from interchange.formats.scp.syntax.leadvalues import LeadValues
     from interchange.formats.scp.syntax.statements import Report
     from interchange.formats.scp.syntax.tables import Tables
+
+    Samples: TypeAlias = tuple[Rhythm | None, Rhythm | None]
 
 __all__ = ["Document", "parse_document", "parse_sections"]
 
@@ -52,9 +54,9 @@ def parse_document(data: bytes, log: Log) -> Document:
     return parse_sections(parse_frame(data, log), log)
 
 
-def parse_sections(frame: Frame, log: Log) -> Document:
-    """Parse the sections of a record."""
-    return _Parser(frame, log).document()
+def parse_sections(frame: Frame, log: Log, samples: Samples | None = None) -> Document:
+    """Parse the sections of a record; ``samples``: the reference beat and the rhythm where they are known already."""
+    return _Parser(frame, log).document(samples)
 
 
 class _Parser:
@@ -67,7 +69,7 @@ class _Parser:
         self.frame = frame
         self.log = log
 
-    def document(self) -> Document:
+    def document(self, samples: Samples | None) -> Document:
         header = self._header()
         tables = self._tables()
         leads = self._leads()
@@ -75,7 +77,7 @@ class _Parser:
         beat_signal = self._signal(5, leads)
         rhythm_signal = self._signal(6, leads)
         self._check_coding(tables, leads, beats, beat_signal, rhythm_signal)
-        beat, rhythm = self._samples(tables, leads, beats, beat_signal, rhythm_signal)
+        beat, rhythm = samples or self._samples(tables, leads, beats, beat_signal, rhythm_signal)
         return Document(
             self.frame,
             header,
@@ -164,7 +166,7 @@ class _Parser:
 
     def _samples(
         self, tables: Tables | None, leads: Leads, beats: Beats | None, beat: Signal | None, rhythm: Signal | None
-    ) -> tuple[Rhythm | None, Rhythm | None]:
+    ) -> Samples:
         if beat is None and rhythm is None:
             return None, None
         from interchange.formats.scp.coding.rebuild import rebuild_beat, rebuild_rhythm

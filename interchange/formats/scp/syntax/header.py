@@ -10,7 +10,7 @@ from typing import Final, TypeVar
 from interchange.formats.scp.log import Log, at
 from interchange.formats.scp.syntax.device import Device, language_of, parse_device
 from interchange.formats.scp.syntax.frame import Section
-from interchange.formats.scp.syntax.tags import MANDATORY, TAGS, Tag
+from interchange.formats.scp.syntax.tags import MANDATORY, Tag, tag_of
 from interchange.formats.scp.syntax.values import (
     ZONE_NOT_USED,
     Clock,
@@ -125,7 +125,7 @@ def _language(raw: list[tuple[int, int, bytes]], log: Log) -> int:
 
 
 def _value(tag: int, offset: int, raw: bytes, language: int, log: Log) -> Value | None:
-    row = TAGS.get(tag)
+    row = tag_of(tag)
     if row is None:
         log.add("tag-unknown", at(offset, 1), f"tag {tag}, {len(raw)} bytes")
         return None
@@ -233,7 +233,7 @@ def _check_presence(section: Section, fields: tuple[Field, ...], log: Log) -> No
         log.add("tag-missing", section.place(), "tags " + ", ".join(map(str, missing)))
     met: set[int] = set()
     for entry in fields:
-        row = TAGS.get(entry.tag)
+        row = tag_of(entry.tag)
         if entry.tag in met and row is not None and not row.repeats:
             log.add("tag-repeated", at(entry.offset, 1), f"tag {entry.tag}")
         met.add(entry.tag)

@@ -48,7 +48,7 @@ class Entry:
     def value(self, language: int) -> bytes:
         """The bytes of the field."""
         if self.device is not None:
-            return build_device(replace(self.device, language=language))
+            return build_device(self.device, language)
         return self.raw if self.text is None else self.raw + encode(self.text, language, _LARGEST - len(self.raw))
 
 

@@ -97,7 +97,7 @@ def _finished(
     stood = dict(zip(main, base.tracings, strict=True))
     # tracings of further files come as they are wanted: their own lines have said what their fields do not hold
     full_base = base.with_(
-        tracings=tuple(stood.get(i, replace(t, of=None)) for i, t in enumerate(tracings)),
+        tracings=tuple(stood[i] if i in stood else replace(t, of=None) for i, t in enumerate(tracings)),
         marks=tuple(replace(mark, tracing=main[mark.tracing]) for mark in base.marks),
     )
     wanted = recording.with_(
@@ -105,22 +105,21 @@ def _finished(
         marks=tuple(_renumbered(mark, place) for mark in recording.marks if mark.tracing in place),
         statements=single.reported.statements if single.reported is not None else (),
     )
-    remarks, lost = _remarks(recording)
-    wanted = wanted.with_(acquisition=replace(wanted.acquisition, remarks=lost or remarks))
-    full_base = full_base.with_(acquisition=replace(full_base.acquisition, remarks=() if lost else remarks))
+    shown = _remarks(recording)
+    if shown:
+        full_base = full_base.with_(acquisition=replace(full_base.acquisition, remarks=shown))
     single.own_lines = [part.line() for part in parts]
     marks = tuple(_renumbered(mark, place) for mark in single.marks)
-    shown = () if lost else remarks
     wanted = with_native_identity(wanted, full_base)
     data = single.record(shown, single.lines(full_base, wanted, marks, shown))
     return data, native_notes(wanted, full_base)
 
 
-def _remarks(recording: Recording) -> tuple[tuple[str, ...], tuple[str, ...]]:
-    """Remarks that may stand as they are; all of them again where one could be taken for something else."""
+def _remarks(recording: Recording) -> tuple[str, ...]:
+    """The remarks where all of them may stand as they are; none where one could be taken for something else."""
     remarks = recording.acquisition.remarks
     odd = any(not text or "\0" in text or "\x1b" in text or text.startswith(MARKER) for text in remarks)
-    return ((), remarks) if odd else (remarks, ())
+    return () if odd else remarks
 
 
 def _renumbered(mark: Mark, place: Mapping[int, int]) -> Mark:

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from interchange.formats.contract import Note
@@ -45,8 +44,8 @@ class Single:
 
     def base(self) -> Recording:
         """What the reader makes of the record without lines; the samples are not decoded for it."""
-        document = parse_sections(frame_of(self._bodies([])), Unwritten())
-        document = replace(document, rhythm=self.signals.rhythm, beat=self.signals.beat)
+        samples = self.signals.beat, self.signals.rhythm
+        document = parse_sections(frame_of(self._bodies([])), Unwritten(), samples)
         carried = Carried(
             groups=self.signals.groups if self.needs_groups else (),
             own_positions=self._has_own_positions(),
