@@ -5,8 +5,9 @@ begin at different places soon fall into step, and from there on they are one.  
 go forward side by side, and end where another reading has been: the chain is then pieced together from the reading
 that began with the block, the one that it ran into, and so on.
 
-It is exact for every stream: a reading that falls into step with no other just goes on alone, one window at a time.
-Each bit position is visited by a bounded number of readings, so that the time is linear whatever the bits are.
+It is exact for every stream: where the chain comes to a reading that fell into step with no other, this one just goes
+on alone, one window at a time.  The time is linear whatever the bits are: readings side by side end after a number of
+rounds, and of those that go on alone no two visit the same place.
 """
 
 from __future__ import annotations
@@ -72,7 +73,7 @@ class _Readings:
 
     def places(self) -> Places:
         """All places of the chains."""
-        self._alone(*self._together())
+        self._together()
         begins = self._begins()
         parts = [places[places >= begins.take(readings)] for places, readings in self.read]
         found = np.concatenate(parts) if parts else self.starts
@@ -81,8 +82,8 @@ class _Readings:
         found.sort()
         return found.astype(np.int64)
 
-    def _together(self) -> tuple[Places, NDArray[np.uint16]]:
-        """All readings side by side, until only few have not met another; places and numbers of those."""
+    def _together(self) -> None:
+        """All readings side by side, until only few have not met another: their places stand in ``met``."""
         places = self.starts
         readings = np.arange(1, places.size + 1, dtype=np.uint16)
         for _ in range(_MOST_ROUNDS):
@@ -102,20 +103,7 @@ class _Readings:
                 places = places + self.advance.take(self.view.take(places))
             self.owner[steps] = readings
             self.read.append((steps, readings))
-        return places, readings
-
-    def _alone(self, places: Places, readings: NDArray[np.uint16]) -> None:
-        """Readings that go on one window at a time."""
-        owner, view, advance = self.owner.data, self.view.data, self.advance.data
-        for start, reading in zip(places.tolist(), readings.tolist(), strict=True):
-            place = start
-            path = []
-            while not owner[place]:
-                owner[place] = reading
-                path.append(place)
-                place += advance[view[place]]
-            self.target[reading], self.met[reading] = owner[place], place
-            self.read.append((np.array(path, dtype=np.int64), np.full(len(path), reading, dtype=np.uint16)))
+        self.met[readings] = places
 
     def _begins(self) -> Places:
         """From which place on each reading belongs to the chain of its block; beyond all places where it never does."""
@@ -125,5 +113,18 @@ class _Readings:
             place, reading = first, number
             while reading != _END:
                 begins[reading] = place
+                if not target[reading]:
+                    target[reading], met[reading] = self._alone(reading, met[reading])
                 place, reading = met[reading], target[reading]
         return np.array(begins, dtype=np.int64)
+
+    def _alone(self, reading: int, place: int) -> tuple[int, int]:
+        """Let a reading go on one window at a time; the one that it runs into, and where."""
+        owner, view, advance = self.owner.data, self.view.data, self.advance.data
+        path = []
+        while not owner[place]:
+            owner[place] = reading
+            path.append(place)
+            place += advance[view[place]]
+        self.read.append((np.array(path, dtype=np.int64), np.full(len(path), reading, dtype=np.uint16)))
+        return owner[place], place

@@ -225,10 +225,10 @@ def _filters(header: Header) -> Filters | None:
 
 def _placement(stored: Electrodes | None) -> str | None:
     """Id of the placement; where both bytes say something the twelve leads win."""
-    from interchange.vocabulary import lead_sets_by_scp
-
     for value, byte in ((stored.twelve, 1), (stored.xyz, 2)) if stored is not None else ():
         if value:
+            from interchange.vocabulary import lead_sets_by_scp
+
             sets = lead_sets_by_scp(value, byte)
             return sets[0].id if sets else f"SCP-ECG electrode configuration {value}, byte {byte}"
     return None

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import calendar
 import struct
 from typing import Final
 
@@ -70,6 +69,8 @@ class Date:
         """Whether the calendar has this date."""
         if not (1 <= self.year <= 9999 and 1 <= self.month <= 12):
             return False
+        import calendar
+
         return 1 <= self.day <= calendar.monthrange(self.year, self.month)[1]
 
     @classmethod

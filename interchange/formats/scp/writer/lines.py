@@ -14,7 +14,6 @@ from typing import Any, Final
 
 from interchange.formats.scp.carried import is_allowed
 from interchange.model import Code, Mark, Measurement, Moment, Quantity, Recording, Statement, Tracing
-from interchange.model.lines import line
 
 __all__ = ["lines_for"]
 
@@ -65,6 +64,8 @@ class _Lines:
 
     def line(self, path: str, value: Any) -> str:
         """One line."""
+        from interchange.model.lines import line
+
         text = line(path, value, ascii_only=self.ascii_only)
         if len(text) > _LONGEST_LINE:
             raise _TooLongError

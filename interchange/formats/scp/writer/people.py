@@ -192,10 +192,9 @@ def _person(tag: int, person: Person | None) -> Iterator[Entry]:
 
 def _time(time: Moment | None) -> Iterator[Entry]:
     """Date and time of day; a date that is not given is zeros, a time of day that is not given is empty."""
-    time = time or Moment()
     day = list(_day(25, time))
     yield day[0] if day else Entry(25, bytes(4))
-    if time.hour is None:
+    if time is None or time.hour is None:
         yield Entry(26, b"" if day else bytes(3))
     else:
         second = min(int(time.second or 0), 59)
