@@ -127,7 +127,9 @@ def _is_plain(annotation: object, default: object) -> bool:
 
 def _general_init(plan: _Plan, cls: type, only: tuple[str, ...]) -> Callable[..., None]:
     """An ``__init__`` for the first objects; then, and for whatever is not quite plain, it has the real one made."""
-    positional = tuple(name for name in plan.names if name not in only) if only else plan.names
+    names = plan.names
+    positional = tuple(name for name in names if name not in only) if only else names
+    ordered = positional + only
     defaults = plan.defaults
     checked = hasattr(cls, "__post_init__")
     store = object.__setattr__
@@ -138,22 +140,23 @@ def _general_init(plan: _Plan, cls: type, only: tuple[str, ...]) -> Callable[...
         made += 1
         if made > MANY or len(args) > len(positional):
             return _own_init(plan)(self, *args, **given)
-        values = dict(zip(positional, args, strict=False))
-        if given:
-            for name, value in given.items():
-                if name in values or name not in plan.annotations:
-                    return _own_init(plan)(self, *args, **given)
-                values[name] = value
-        for name in plan.names:
-            value = values.get(name, _MISSING)
-            if value is _MISSING:
+        for name, value in zip(positional, args, strict=False):
+            store(self, name, value)
+        used = 0
+        for name in ordered[len(args) :]:
+            if name in given:
+                value = given[name]
+                used += 1
+            else:
                 value = defaults.get(name, _MISSING)
-                if isinstance(value, dataclasses.Field):
+                if value.__class__ is dataclasses.Field:
                     factory: Any = value.default_factory
                     value = value.default if factory is _MISSING else factory()
                 if value is _MISSING:
                     return _own_init(plan)(self, *args, **given)
             store(self, name, value)
+        if used < len(given):
+            return _own_init(plan)(self, *args, **given)
         if checked:
             self.__post_init__()
         return None

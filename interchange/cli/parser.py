@@ -30,6 +30,9 @@ exit status:
 
 "interchange COMMAND --help" explains a command.
 """
+argparse._ = str  # type: ignore[attr-defined]
+"""Its words stay English: they stand between the English of this program, and :data:`_WORDS` knows them as such."""
+
 MINUS_VALUES = ("--zone",)
 """Options whose value may begin with a minus sign, which would be taken for an option."""
 
@@ -65,8 +68,21 @@ class _Parser(argparse.ArgumentParser):
     """Raises UsageError where its parent would end the process; loads its sub-command when it is used."""
 
     def __init__(self, *, module: str = "", **settings: Any) -> None:
-        super().__init__(formatter_class=_Help, allow_abbrev=False, exit_on_error=False, **settings)
         self._module = module
+        self._checking: argparse.HelpFormatter | None = _Help(settings["prog"])
+        super().__init__(formatter_class=_Help, allow_abbrev=False, exit_on_error=False, **settings)
+
+    def _get_formatter(self) -> argparse.HelpFormatter:
+        """One formatter for all that only holds an argument against its metavar; each help has its own."""
+        return self._checking or super()._get_formatter()
+
+    def format_help(self) -> str:
+        self._checking = None
+        return super().format_help()
+
+    def format_usage(self) -> str:
+        self._checking = None
+        return super().format_usage()
 
     def parse_known_args(self, args: Any = None, namespace: Any = None) -> Any:
         if self._module:

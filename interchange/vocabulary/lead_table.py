@@ -7,7 +7,7 @@ channel keeps the trade's name ("V1") and says by its origin that it was calcula
 from __future__ import annotations
 
 from functools import cache
-from typing import Literal
+from typing import Any, Literal
 
 from interchange.records import dataclass
 from interchange.vocabulary.codes import plain_code
@@ -76,12 +76,24 @@ class Lead:
 @cache
 def leads() -> tuple[Lead, ...]:
     """All leads in the order of the table: recorded ones first, then the calculated ones."""
-    return tuple(_lead(row) for row in rows("leads.csv"))
+    return tuple(map(_lead, range(len(_table()))))
 
 
-def _lead(row: list[str]) -> Lead:
+@cache
+def _table() -> tuple[list[str], ...]:
+    """The rows as text; most programs need a few of them as leads, and find them by single cells."""
+    return tuple(rows("leads.csv"))
+
+
+_ID, _NAME, _ALIASES, _ORIGIN, _TERM, _REFID, _OTHER_REFID = 0, 1, 2, 5, 7, 8, 9
+"""Places of cells in a row."""
+
+
+@cache
+def _lead(index: int) -> Lead:
+    """The lead in this row."""
     (id_, name, aliases, meaning, group, origin, electrodes, term, refid, refid_other, dicom_meaning, formulas, nearest,
-     scp_confidence, source, confidence) = row  # fmt: skip
+     scp_confidence, source, confidence) = _table()[index]  # fmt: skip
     number = int(term) if term else None
     code = f"2:{term}" if term else ""
     return Lead(
@@ -109,37 +121,76 @@ def _lead(row: list[str]) -> Lead:
     )
 
 
-@cache
-def _by_id() -> dict[str, Lead]:
-    return {row.id: row for row in leads()}
+class _Index:
+    """Leads by some key, each made from its row when it is first asked for."""
+
+    __slots__ = ("_places",)
+
+    def __init__(self, places: dict[Any, int]) -> None:
+        self._places = places
+
+    def get(self, key: object) -> Lead | None:
+        """The lead, or None where there is none."""
+        place = self._places.get(key)
+        return None if place is None else _lead(place)
+
+    def __getitem__(self, key: object) -> Lead:
+        return _lead(self._places[key])
 
 
 @cache
-def _by_number() -> dict[int, Lead]:
-    return {row.mdc_number: row for row in leads() if row.mdc_number is not None}
+def _by_id() -> _Index:
+    return _Index(_places())
 
 
 @cache
-def _by_refid() -> dict[str, Lead]:
-    return {refid.upper(): row for row in leads() for refid in (row.mdc_refid, row.mdc_refid_other) if refid}
+def _places() -> dict[str, int]:
+    """Rows by id."""
+    return {row[_ID]: place for place, row in enumerate(_table())}
 
 
 @cache
-def _by_label() -> dict[str, Lead]:
+def _by_number() -> _Index:
+    return _Index({int(row[_TERM]): place for place, row in enumerate(_table()) if row[_TERM]})
+
+
+@cache
+def _by_refid() -> _Index:
+    return _Index(
+        {
+            refid.upper(): place
+            for place, row in enumerate(_table())
+            for refid in (row[_REFID], row[_OTHER_REFID])
+            if refid
+        }
+    )
+
+
+@cache
+def _by_label() -> _Index:
     """Names and aliases of recorded leads, folded; a name of two leads stands for the commoner one."""
-    labels: dict[str, Lead] = {}
-    for row in leads():
-        if row.origin == "recorded":
-            for label in (row.name, *row.aliases):
+    labels: dict[str, int] = {}
+    for place, row in enumerate(_table()):
+        if row[_ORIGIN] != "derived":
+            for label in (row[_NAME], *row[_ALIASES].split(";")):
                 if label:
-                    labels.setdefault(_folded(label), row)
-    labels.update({label: _by_id()[id_] for label, id_ in FIRST_MEANT.items()})
-    return labels
+                    labels.setdefault(_folded(label), place)
+    labels.update({label: _places()[id_] for label, id_ in FIRST_MEANT.items()})
+    return _Index(labels)
 
 
 @cache
-def _by_channel() -> dict[tuple[str, bool], Lead]:
-    return {(channel_name(row), row.origin == "derived"): row for row in leads()}
+def _by_channel() -> _Index:
+    channels = {}
+    for place, row in enumerate(_table()):
+        derived = row[_ORIGIN] == "derived"
+        id_ = row[_ID].removeprefix("d") if derived else row[_ID]
+        channels[_channel_name(id_, _table()[_places()[id_]][_NAME]), derived] = place
+    return _Index(channels)
+
+
+def _channel_name(id_: str, name: str) -> str:
+    return name if FIRST_MEANT.get(name.casefold(), id_) == id_ else id_
 
 
 def _folded(label: str) -> str:
@@ -219,7 +270,7 @@ def channel_name(lead: Lead) -> str:
     Of two recorded leads with one printed name the rarer is called by its id.
     """
     row = recorded_lead(lead)
-    return row.name if FIRST_MEANT.get(row.name.casefold(), row.id) == row.id else row.id
+    return _channel_name(row.id, row.name)
 
 
 def lead_for_channel(name: str, derived: bool = False) -> Lead | None:
