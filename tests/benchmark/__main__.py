@@ -12,7 +12,7 @@ from pathlib import Path
 
 import numpy as np
 
-from tests.benchmark import formats, processes
+from tests.benchmark import formats, processes, worst
 from tests.benchmark.measure import Row, table
 
 
@@ -20,14 +20,16 @@ def main() -> int:
     """Measure, and print the table."""
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--quick", action="store_true")
-    parser.add_argument("--only", choices=("formats", "processes"))
+    parser.add_argument("--only", choices=("formats", "processes", "worst"))
     arguments = parser.parse_args()
     rounds = 7 if arguments.quick else 31
     archive, small = (200, 500) if arguments.quick else (2000, 10_000)
     found: list[Row] = []
-    if arguments.only != "processes":
+    if arguments.only in (None, "formats"):
         found += _shown(formats.rows(rounds))
-    if arguments.only != "formats":
+    if arguments.only in (None, "worst"):
+        found += _shown(worst.rows(rounds))
+    if arguments.only in (None, "processes"):
         found += _shown(processes.rows(rounds, archive, small))
     print(f"\n{_machine()}\n\n{table(found)}")
     return 0

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import io
 import tempfile
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import Any
 
@@ -72,18 +72,44 @@ def _wfdb(folder: Path, rounds: int) -> Iterator[Row]:
 
 
 def _scp(rounds: int) -> Iterator[Row]:
-    from tests.benchmark.plain import plain_scp_decode
+    from tests.benchmark.plain import plain_scp_decode, plain_scp_encode
 
     module = formats.load("scp")
+    fewer = max(rounds // 4, 5)
     for words, recording, goal in (("4 bits a sample", coarse(), 0.13), ("11 bits a sample", fine(), 0.13)):
         data = _files("scp", recording, coding="huffman")["bench.scp"]
-        source = Source(data, "bench.scp")
+        source, samples = Source(data, "bench.scp"), _scp_samples(data)
         yield at_most(
             f"SCP-ECG read, default table, {words}",
             "plain bit-by-bit decoder",
-            ratio(lambda s=source: module.read(s), lambda d=data: plain_scp_decode(d), max(rounds // 4, 5)),
+            ratio(lambda s=source: module.read(s), lambda d=data: plain_scp_decode(d), fewer),
             goal,
         )
+        yield at_most(
+            f"SCP-ECG samples alone, default table, {words}",
+            "plain bit-by-bit decoder",
+            ratio(samples, lambda d=data: plain_scp_decode(d), fewer),
+            goal,
+        )
+    recording = coarse().with_(marks=())
+    yield at_most(
+        "SCP-ECG encode, default table",
+        "plain bit-by-bit encoder of the same samples",
+        ratio(lambda: _files("scp", recording, coding="huffman"), plain_scp_encode(recording.tracings[0]), fewer),
+        0.13,
+    )
+
+
+def _scp_samples(data: bytes) -> Callable[[], object]:
+    """Decoding of section 6 alone, everything around it parsed before."""
+    from interchange.formats.scp.coding.rebuild import rebuild_rhythm
+    from interchange.formats.scp.log import Log
+    from interchange.formats.scp.syntax.document import parse_document
+
+    found = parse_document(data, Log())
+    signal = found.rhythm_signal
+    assert signal is not None
+    return lambda: rebuild_rhythm(data, signal, found.leads, found.tables, None, None, Log())
 
 
 def _aecg(rounds: int) -> Iterator[Row]:

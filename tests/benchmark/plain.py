@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+import binascii
 import io
+from collections.abc import Callable
 from pathlib import Path
 from typing import Any
+from unittest import mock
 
 import numpy as np
 import pydicom
@@ -13,7 +16,9 @@ from pydicom.dataset import Dataset, FileMetaDataset
 from pydicom.sequence import Sequence
 from pydicom.uid import ExplicitVRLittleEndian, generate_uid
 
-__all__ = ["convert_in_the_plain_way", "dicom_in_the_plain_way", "plain_scp_decode"]
+from interchange.model import Tracing
+
+__all__ = ["convert_in_the_plain_way", "dicom_in_the_plain_way", "plain_scp_decode", "plain_scp_encode"]
 
 
 def dicom_in_the_plain_way(source: Dataset) -> bytes:
@@ -43,6 +48,23 @@ def plain_scp_decode(data: bytes) -> Any:
     from tests.formats.scp.plain import decode
 
     return decode(data)
+
+
+def plain_scp_encode(tracing: Tracing) -> Callable[[], bytes]:
+    """What encodes these samples value by value with the default table (the plain encoder of the tests).
+
+    Its checksum is left to a library: going through all bits again would flatter what is measured against it.
+    """
+    from tests.formats.scp import plain
+
+    leads = [(number, 1, row.tolist()) for number, row in enumerate(tracing.samples, 1)]
+    record = plain.Record(leads, order=2, tables=[plain.DEFAULT_CODES])
+
+    def encode() -> bytes:
+        with mock.patch.object(plain, "crc", lambda data: binascii.crc_hqx(data, 0xFFFF)):
+            return plain.encode(record)
+
+    return encode
 
 
 def convert_in_the_plain_way(header: Path, target: Path) -> None:

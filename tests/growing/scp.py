@@ -71,8 +71,8 @@ def escapes(leads: int) -> Files:
 
 
 def short_codes(leads: int) -> Files:
-    """Leads of 524,280 samples, each a code of one bit."""
-    return _scp_signals(leads, 65_535 * 8, bytes(65_535), 2)
+    """Leads of 65,528 samples, each a code of one bit."""
+    return _scp_signals(leads, 8_191 * 8, bytes(8_191), 2)
 
 
 def _own_tables(leads: int) -> Files:
@@ -140,7 +140,7 @@ def _lines(line: str) -> Grow:
 
 SCP: dict[str, Grow] = {
     "leads of 20,000 escapes": escapes,
-    "leads of 524,280 codes of one bit": short_codes,
+    "leads of 65,528 codes of one bit": short_codes,
     "leads of 20,000 table switches": _own_tables,
     "empty sections": lambda n: {"x.scp": many_sections(n)},
     "empty fields": _fields(30, b""),

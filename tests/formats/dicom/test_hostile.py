@@ -95,7 +95,7 @@ def test_time_grows_in_line_with_size(kind: str) -> None:
     """Eight times as much takes eight times as long, give or take; with the square of it, that would be sixty-four."""
     small, large = (DICOM[kind](MANY.get(kind, 1000) * times) for times in (1, 8))
     seconds(small)
-    ratios = []
+    ratios: list[float] = []
     while not ratios or (ratios[-1] > 12 and len(ratios) < 3):
         ratios.append(seconds(large) / seconds(small))
     assert ratios[-1] <= 12, ratios
