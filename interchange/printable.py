@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import unicodedata
-
 __all__ = ["printable"]
 
 
@@ -18,6 +16,8 @@ def printable(text: str) -> str:
 
 
 def _is_safe(character: str) -> bool:
+    import unicodedata
+
     return character == " " or unicodedata.category(character) not in ("Cc", "Cf", "Cs", "Co", "Cn", "Zl", "Zp")
 
 

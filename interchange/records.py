@@ -213,7 +213,8 @@ class _Fields:
 
     def __get__(self, found: Any, cls: Any) -> dict[str, dataclasses.Field[Any]]:
         plan = self.plan
-        shape = {"__annotations__": dict.fromkeys(plan.names, object), "__doc__": "", **plan.defaults}
+        # (the standard decorator would look up the signature to write a missing docstring)
+        shape = {"__annotations__": dict.fromkeys(plan.names, object), "__doc__": "fields", **plan.defaults}
         like: Any = dataclasses.dataclass(init=False, repr=False, eq=False, match_args=False)(type("like", (), shape))
         fields: dict[str, dataclasses.Field[Any]] = like.__dataclass_fields__
         for name, annotation in plan.annotations.items():

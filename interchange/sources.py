@@ -7,7 +7,6 @@ a path in it is refused here, once for all formats.
 from __future__ import annotations
 
 import os
-import re
 import stat
 import time
 from bisect import bisect_left
@@ -20,14 +19,15 @@ from interchange.limits import limit
 __all__ = ["Source", "is_plain_name"]
 
 
-_PLAIN_NAME = re.compile(r'[^/\\:"<>|?*\x00-\x1f\x7f-\x9f]+')
+_NOT_PLAIN = frozenset('/\\:"<>|?*').union(map(chr, range(0x20)), map(chr, range(0x7F, 0xA0)))
+"""Characters that a plain name does not have."""
 
 
 def is_plain_name(name: str) -> bool:
     """Whether ``name`` is a file name without any path, drive, control character or device in it."""
     if name in (".", "..") or (len(name) > 63 and len(name.encode("utf-8", "replace")) > 255):
         return False
-    return _PLAIN_NAME.fullmatch(name) is not None
+    return bool(name) and _NOT_PLAIN.isdisjoint(name)
 
 
 class Source:

@@ -11,7 +11,6 @@ from typing import Any
 from interchange.compare.difference import Difference, Protected
 from interchange.compare.match import match
 from interchange.model import Code, Moment, Quantity
-from interchange.model.lines import line
 from interchange.records import dataclass
 
 __all__ = ["FieldWalk", "text_of"]
@@ -22,7 +21,11 @@ _ORDERED = ("patient.ids", "statements", "acquisition.remarks", "acquisition.rea
 
 def text_of(value: object) -> str:
     """A value of the model as the receipt shows it: a text as it is, everything else as a line of the model."""
-    return value if isinstance(value, str) else line("", value)[2:]
+    if isinstance(value, str):
+        return value
+    from interchange.model.lines import line
+
+    return line("", value)[2:]
 
 
 def _is_leaf(value: object) -> bool:

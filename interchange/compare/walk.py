@@ -12,7 +12,7 @@ from interchange.model import Acquisition, Mark, Moment, Recording, Tracing
 
 __all__ = ["compare_recordings"]
 
-_IDENTITY = re.compile(r"patient\.(ids\[0\](\.value)?|name\.(family|given|text)|birth_date|sex)")
+_IDENTITY = r"patient\.(ids\[0\](\.value)?|name\.(family|given|text)|birth_date|sex)"
 
 
 def compare_recordings(before: Recording, after: Recording) -> Comparison:
@@ -44,7 +44,7 @@ def compare_recordings(before: Recording, after: Recording) -> Comparison:
 
 
 def _protected(path: str) -> Protected | None:
-    return "identity" if _IDENTITY.fullmatch(path) else None
+    return "identity" if re.fullmatch(_IDENTITY, path) else None
 
 
 def _tracing_text(tracing: Tracing) -> str:

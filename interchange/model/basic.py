@@ -29,11 +29,10 @@ AbsentFields = tuple[tuple[str, Absent], ...]
 Extras = tuple[tuple[str, str], ...]
 """What only one format knows, as (key, text) in a fixed order; the key begins with the format: ``wfdb.adc-zero``."""
 
-_MOMENT = re.compile(
+_MOMENT = (
     r"(?:(?P<year>\d{4})(?:-(?P<month>\d\d)(?:-(?P<day>\d\d))?)?)?"
     r"(?:T(?P<hour>\d\d)(?::(?P<minute>\d\d)(?::(?P<second>\d\d(?:\.\d+)?|\d+/\d+))?)?)?"
-    r"(?P<zone>Z|[+-]\d\d:\d\d)?",
-    re.ASCII,
+    r"(?P<zone>Z|[+-]\d\d:\d\d)?"
 )
 
 
@@ -84,7 +83,7 @@ class Moment:
     @classmethod
     def parse(cls, text: str) -> Moment:
         """The moment that ``str()`` wrote; ValueError for anything else."""
-        found = _MOMENT.fullmatch(text)
+        found = re.fullmatch(_MOMENT, text, re.ASCII)
         if not found or not text:
             raise ValueError("no date or time in the form of ISO 8601")
         part = found.groupdict()

@@ -20,7 +20,7 @@ if TYPE_CHECKING:
 
 __all__ = ["build_receipt"]
 
-_INDEX = re.compile(r"\[[^\]]*\]")
+_INDEX = r"\[[^\]]*\]"
 _REQUESTED = "changed on request"
 
 
@@ -100,7 +100,7 @@ class _Reasons:
         self._account = account
 
     def of(self, difference: Difference) -> str:
-        bare = _INDEX.sub("", difference.path)
+        bare = re.sub(_INDEX, "", difference.path)
         for path in (*_prefixes(difference.path), *_prefixes(bare)):
             if path in self._notes:
                 return self._notes[path]
@@ -177,7 +177,7 @@ def _count(value: object, path: str, touched: set[str], counts: Counter[str]) ->
         for entry in dataclasses.fields(value):  # type: ignore[arg-type]
             _count(getattr(value, entry.name), f"{path}.{entry.name}", touched, counts)
     else:
-        counts[_INDEX.sub("", path)] += 1
+        counts[re.sub(_INDEX, "", path)] += 1
 
 
 def _is_group(value: object) -> bool:

@@ -8,7 +8,6 @@ from typing import TYPE_CHECKING, Any
 
 from interchange.findings import Finding
 from interchange.model import Unread
-from interchange.model.lines import decimal
 from interchange.records import dataclass
 
 if TYPE_CHECKING:
@@ -159,6 +158,8 @@ class Receipt:
 
     def as_json(self) -> dict[str, Any]:
         """The receipt as plain data for ``json.dumps``; fractions are exact decimals or ``n/d`` as text."""
+        from interchange.model.lines import decimal
+
         return {
             "document": "interchange receipt",
             "version": RECEIPT_VERSION,
@@ -206,6 +207,8 @@ def _document(document: Document) -> dict[str, Any]:
 
 
 def _tracing(tracing: TracingSummary) -> dict[str, Any]:
+    from interchange.model.lines import decimal
+
     return {
         "kind": tracing.kind,
         "leads": list(tracing.leads),

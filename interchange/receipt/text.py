@@ -26,7 +26,7 @@ LONGEST = 120
 _CUTS = (12, 8, 5, 3, 2, 1)
 _DIFFER = (("signal", "SAMPLES"), ("timing", "TIMES"), ("leads", "LEADS"))
 _GROUPS = {"acquisition": "recording", "document_id": "document", "extras": "fields of the format alone"}
-_FRACTION = re.compile(r"(-?[0-9]{1,30})/([1-9][0-9]{0,29})")
+_FRACTION = r"(-?[0-9]{1,30})/([1-9][0-9]{0,29})"
 
 
 def receipt_text(receipt: Receipt, width: int = 96, style: Style = PLAIN) -> str:
@@ -279,7 +279,7 @@ def _cut(lines: Iterable[str], most: int) -> list[str]:
 def _short(text: str | None) -> str:
     if text is None:
         return ""
-    if found := _FRACTION.fullmatch(text):
+    if found := re.fullmatch(_FRACTION, text):
         return f"{text} ({_number(Fraction(int(found[1]), int(found[2])))})"
     return text if len(text) <= LONGEST else f"{text[: LONGEST - 20]} ... ({len(text)} characters)"
 

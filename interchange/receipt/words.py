@@ -17,8 +17,8 @@ if TYPE_CHECKING:
 
 __all__ = ["field_words", "group_words"]
 
-_STEP = re.compile(r"([a-z_]+)(?:\[([^\]]*)\])?(?:\.|$)")
-_INDEX = re.compile(r"\[[^\]]*\]")
+_STEP = r"([a-z_]+)(?:\[([^\]]*)\])?(?:\.|$)"
+_INDEX = r"\[[^\]]*\]"
 TITLES = {entry.name: entry.title for entry in FORMATS}
 
 _WHOLE = {
@@ -67,7 +67,7 @@ _PARTS = {
 
 def field_words(path: str, recording: Recording | None = None) -> str:
     """The field in words.  ``recording``: the one whose indices the path has; without it items are numbered."""
-    steps: list[tuple[str, str]] = _STEP.findall(path)
+    steps: list[tuple[str, str]] = re.findall(_STEP, path)
     if ".".join(f"{name}[{index}]" if f"{name}[" in path else name for name, index in steps) != path:
         return path
     if steps[-1][0] == "extras":
@@ -77,7 +77,7 @@ def field_words(path: str, recording: Recording | None = None) -> str:
         field = steps[-1][1]
         missing = field_words(f"{owner}.{field}" if field else owner, recording)
         return f"why there is no {missing}"
-    bare = _INDEX.sub("", path)
+    bare = re.sub(_INDEX, "", path)
     if bare in _WHOLE and not (bare == "tracings" and steps[0][1]):
         return _WHOLE[bare]
     name, index = steps[0]

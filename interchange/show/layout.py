@@ -5,7 +5,6 @@ Every text is made safe for a terminal here, so that nothing that comes from a f
 
 from __future__ import annotations
 
-import unicodedata
 from collections.abc import Iterable, Sequence
 
 from interchange.printable import printable
@@ -83,6 +82,8 @@ def columns(text: str) -> int:
     """Columns that a text takes on a terminal: wide characters two, combining ones none."""
     if text.isascii():
         return len(text)
+    import unicodedata
+
     return sum(0 if unicodedata.combining(c) else 2 if unicodedata.east_asian_width(c) in "WF" else 1 for c in text)
 
 

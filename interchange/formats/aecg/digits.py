@@ -68,6 +68,7 @@ def digits_text(values: NDArray[np.integer[Any]]) -> str:
 
     if values.size == 0:
         return ""
+    values = np.ascontiguousarray(values)
     low, high = int(values.min()), int(values.max())
     half = FEW if low >= -FEW and high < FEW else MANY
     if low < -half or high >= half:

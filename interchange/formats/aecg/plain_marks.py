@@ -19,11 +19,12 @@ from interchange.formats.aecg.markup import Node
 from interchange.formats.aecg.read_marks import add_mark
 from interchange.formats.aecg.read_series import lead_of
 from interchange.formats.aecg.regions import absolute, has_channel, relative, with_leads
-from interchange.formats.aecg.scope import XSI_TYPE, Scope
+from interchange.formats.aecg.scope import XSI_TYPE, Region, Scope
 
 if TYPE_CHECKING:
     from lxml import etree
 
+    from interchange.model import Moment
     from interchange.vocabulary import Concept
 
 __all__ = ["add_plain_mark"]
@@ -32,7 +33,7 @@ RELATION: tuple[list[str], ...] = ([], ["typeCode"])
 STRUCTURE = frozenset(["classCode", "moodCode"])
 CODED = frozenset(["code", "codeSystem", "codeSystemName"])
 VALUED = frozenset([XSI_TYPE, "code", "codeSystem", "codeSystemName", "displayName"])
-BOUNDS = (["low", "high"], ["low"], ["high"], ["center"])
+BOUNDS = (("low", "high"), ("low",), ("high",), ("center",))
 
 Bounds = tuple[Fraction | None, Fraction | None, Fraction | None] | Interval
 
@@ -43,7 +44,6 @@ class _Tags(NamedTuple):
     annotation: tuple[str, ...]
     roi: tuple[str, ...]
     boundary: tuple[str, ...]
-    code: str
     value: str
     bounds: dict[str, str]
 
@@ -64,45 +64,46 @@ def _add(component: Node, tags: _Tags, scope: Scope) -> bool:
     code, *values, support = annotation
     (roi,) = support
     kind, *parts = roi
-    if (annotation.tag, code.tag, support.tag, kind.tag) != tags.annotation or roi.tag not in tags.roi:
+    if (annotation.tag, code.tag, support.tag, kind.tag) != tags.annotation or roi.tag not in tags.roi or len(kind):
         return False
-    if outer.keys() not in RELATION or support.keys() not in RELATION or len(kind):
+    if outer.keys() not in RELATION or support.keys() not in RELATION or not CODED.issuperset(kind.keys()):
         return False
     if not STRUCTURE.issuperset(annotation.keys()) or not STRUCTURE.issuperset(roi.keys()):
         return False
-    if not CODED.issuperset(kind.keys()):
-        return False
     concept = _concept(code, values, tags)
+    region = _region(parts, tags, scope) if concept is not None else None
+    if concept is None or region is None:
+        return False
+    component.attributes.clear()
+    add_mark(component, instants().get((concept.id, region.part)) or concept.id, None, scope.inside(region, True))
+    return True
+
+
+def _region(parts: list[etree._Element], tags: _Tags, scope: Scope) -> Region | None:
+    """The region of one boundary in time and any number that name leads; nothing is noted before all are known."""
     times: tuple[etree._Element, Bounds] | None = None
     leads: list[str] = []
     for part in parts:
         (boundary,) = part
-        named = boundary[0] if len(boundary) else boundary
-        if part.tag != tags.boundary[0] or boundary.tag != tags.boundary[1] or named.tag != tags.code or len(named):
-            return False
-        if part.keys() not in RELATION or not STRUCTURE.issuperset(boundary.keys()):
-            return False
+        named, *values = boundary
         given = dict(named.items())
+        if (part.tag, boundary.tag, named.tag) != tags.boundary or len(named) or not CODED.issuperset(given):
+            return None
+        if part.keys() not in RELATION or not STRUCTURE.issuperset(boundary.keys()):
+            return None
         name = given.get("code", "")
-        if not CODED.issuperset(given) or given.get("codeSystemName") == OWN:
-            return False
-        if len(boundary) == 1 and _is_lead(name, scope):
-            leads.append(lead_name(name))
-        elif len(boundary) == 2 and times is None:
-            bounds = _bounds(name, boundary[1], tags)
-            if bounds is None:
-                return False
+        bounds = _bounds(name, values[0], tags) if len(values) == 1 and times is None else None
+        if bounds is not None:
             times = boundary, bounds
+        elif not values and given.get("codeSystemName") != OWN and _is_lead(name, scope):
+            leads.append(lead_name(name))
         else:
-            return False
-    if concept is None or times is None:
-        return False
-    at, bounds = Node("boundary", {}, times[0]), times[1]
-    region = absolute(at, bounds, scope) if isinstance(bounds, Interval) else relative(at, *bounds, scope)
-    component.attributes.clear()
-    inner = scope.inside(with_leads(region, leads), True)
-    add_mark(component, instants().get((concept.id, region.part)) or concept.id, None, inner)
-    return True
+            return None
+    if times is None:
+        return None
+    node, bounds = Node("boundary", {}, times[0]), times[1]
+    region = absolute(node, bounds, scope) if isinstance(bounds, Interval) else relative(node, *bounds, scope)
+    return with_leads(region, leads)
 
 
 def _concept(code: etree._Element, values: list[etree._Element], tags: _Tags) -> Concept | None:
@@ -129,29 +130,27 @@ def _bounds(name: str, value: etree._Element, tags: _Tags) -> Bounds | None:
     """The bounds or the center of a stretch of time."""
     if value.tag != tags.value or value.keys() != [XSI_TYPE]:
         return None
-    names = [tags.bounds.get(str(bound.tag), "") for bound in value]
-    if names not in BOUNDS:
+    names = tuple(tags.bounds.get(str(bound.tag), "") for bound in value)
+    if names not in BOUNDS or any(len(bound) for bound in value):
         return None
     given = [dict(bound.items()) for bound in value]
-    if any(len(bound) for bound in value):
-        return None
     if name == TIME_RELATIVE:
-        seconds = [
-            seconds_from(entry.get("value", ""), entry.get("unit", "")) if len(entry) == 2 else None for entry in given
-        ]
-        if None in seconds:
-            return None
-        found = dict(zip(names, seconds, strict=True))
-        return found.get("low"), found.get("high"), found.get("center")
+        seconds = {at: _seconds(said) for at, said in zip(names, given, strict=True)}
+        found = seconds.get("low"), seconds.get("high"), seconds.get("center")
+        return None if None in seconds.values() else found
     if name == TIME_ABSOLUTE:
-        moments = [
-            plain_moment(entry.get("value", "")) if entry.keys() <= {"value", "inclusive"} else None for entry in given
-        ]
-        if None in moments:
-            return None
-        times = dict(zip(names, moments, strict=True))
-        return Interval(times.get("low"), times.get("high"), times.get("center"))
+        moments = {at: _moment(said) for at, said in zip(names, given, strict=True)}
+        times = Interval(moments.get("low"), moments.get("high"), moments.get("center"))
+        return None if None in moments.values() else times
     return None
+
+
+def _seconds(said: dict[str, str]) -> Fraction | None:
+    return seconds_from(said.get("value", ""), said.get("unit", "")) if len(said) == 2 else None
+
+
+def _moment(said: dict[str, str]) -> Moment | None:
+    return plain_moment(said.get("value", "")) if said.keys() <= {"value", "inclusive"} else None
 
 
 @lru_cache(maxsize=8)
@@ -159,8 +158,7 @@ def _tags(prefix: str) -> _Tags:
     return _Tags(
         tuple(prefix + name for name in ("annotation", "code", "support", "code")),
         (f"{prefix}supportingROI", f"{prefix}rOI"),
-        (f"{prefix}component", f"{prefix}boundary"),
-        f"{prefix}code",
+        (f"{prefix}component", f"{prefix}boundary", f"{prefix}code"),
         f"{prefix}value",
         {prefix + name: name for name in ("low", "high", "center")},
     )

@@ -29,6 +29,8 @@ __all__ = ["read_annotations"]
 
 def read_annotations(series: Series, placed: Placed, content: Content, log: Log, beat: int | None) -> None:
     """Read the annotation sets of one series; ``beat``: number of the beat type that it shows, None for a rhythm."""
+    first = series.tracings[0]
+    zero = placed.local[first] - placed.tracings[first].start
     for outer in series.node.takes("subjectOf"):
         node = outer.take("annotationSet")
         if node is None:
@@ -37,7 +39,8 @@ def read_annotations(series: Series, placed: Placed, content: Content, log: Log,
         stamp = node.take_any("activityTime", "activityType")
         when = _when(stamp, log)
         author = _author(node, log)
-        scope = Scope(AnnotationSet(series, placed, content, log, group, author, when, beat, _made(author, when)))
+        made = _made(author, when)
+        scope = Scope(AnnotationSet(series, placed, content, log, group, author, when, beat, zero, made))
         before = len(content.statements)
         prefix = f"{{{node.namespace}}}" if node.namespace else ""
         for component in node.takes("component"):

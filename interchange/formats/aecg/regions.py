@@ -92,10 +92,9 @@ def relative(node: Node, low: Fraction | None, high: Fraction | None, point: Fra
     if low is None and high is None and point is None:
         scope.set.log.add("aecg.boundary-time", node)
         return scope.region
-    for tracing in scope.set.series.tracings[:1]:
-        zero = scope.set.placed.local[tracing] - scope.set.placed.tracings[tracing].start
-        if zero:
-            low, high, point = (t - zero if t is not None else None for t in (low, high, point))
+    zero = scope.set.zero
+    if zero:
+        low, high, point = (t - zero if t is not None else None for t in (low, high, point))
     return _on_tracing(node, low, high, point, scope)
 
 

@@ -44,7 +44,10 @@ class Region:
 
 @dataclass(slots=True)
 class AnnotationSet:
-    """What all annotations of one set share; ``beat``: number of the beat type that the series shows."""
+    """What all annotations of one set share; ``beat``: number of the beat type that the series shows.
+
+    ``zero``: the series' own relative time at the recording's first sample.
+    """
 
     series: Series
     placed: Placed
@@ -54,6 +57,7 @@ class AnnotationSet:
     author: Author | None
     time: Moment | None
     beat: int | None
+    zero: Fraction
     made: Extras
     """Who made the set and when, for measurements and marks, which have no author of their own."""
 

@@ -15,7 +15,17 @@ from interchange.formats.aecg.short_digits import GROUP, LONGEST, short_integers
 from interchange.model import Mark, Recording
 from interchange.sources import Source
 from tests import strategies
-from tests.formats.aecg.support import annotations, message, read, region, rules, sequence_set, series, time_boundary
+from tests.formats.aecg.support import (
+    START,
+    annotations,
+    message,
+    read,
+    region,
+    rules,
+    sequence_set,
+    series,
+    time_boundary,
+)
 from tests.formats.aecg.test_checker import DOCUMENTS
 from tests.formats.aecg.test_writer import twelve, written
 
@@ -170,6 +180,18 @@ def test_both_ways_to_a_mark_agree(name: str, edition: str) -> None:
     content = MARKS[name].replace("supportingROI", "rOI") if edition == "2009" else MARKS[name]
     sets = sequence_set({"MDC_ECG_LEAD_I": "1 2 3", "MDC_ECG_LEAD_II": "4 5 6"})
     short, long = both_ways(message(series(sets, annotations(content, PLAIN))).encode())
+    assert short == long
+    assert isinstance(short, tuple)
+
+
+@pytest.mark.parametrize("name", MARKS)
+def test_both_ways_to_a_mark_agree_where_the_samples_have_no_calendar_time(name: str) -> None:
+    sets = sequence_set({"MDC_ECG_LEAD_I": "1 2 3", "MDC_ECG_LEAD_II": "4 5 6"})
+    timed = sets.replace("TIME_ABSOLUTE", "TIME_RELATIVE").replace("GLIST_TS", "GLIST_PQ")
+    timed = timed.replace(f'<head value="{START}"/>', '<head value="2" unit="s"/>')
+    text = message(series(timed, annotations(MARKS[name], PLAIN)))
+    text = text.replace(f'<effectiveTime><low value="{START}"/></effectiveTime>', '<effectiveTime nullFlavor="NI"/>')
+    short, long = both_ways(text.encode())
     assert short == long
     assert isinstance(short, tuple)
 

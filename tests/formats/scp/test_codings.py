@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 from interchange.formats.scp.coding.bimodal import Scheme, stored_count, stretches
 from interchange.formats.scp.coding.differences import differ, undo
 from interchange.formats.scp.coding.huffman import decode_blocks
-from interchange.formats.scp.coding.packing import best_order, bits_needed, pack
+from interchange.formats.scp.coding.packing import best_order, bits_needed, pack, pack_all
 from interchange.formats.scp.log import Log
 from interchange.formats.scp.syntax.document import Document, parse_document
 from interchange.formats.scp.syntax.tables import DEFAULT
@@ -64,7 +64,8 @@ def test_pack_and_decode_agree_with_the_plain_codec(samples: list[list[int]], or
     arrays = [np.array(row) for row in samples]
     if any(bits_needed(array, order) is None for array in arrays):
         order = 0
-    blocks = [pack(array, order) for array in arrays]
+    blocks = pack_all(arrays, order)
+    assert blocks == [pack(array, order) for array in arrays]
     for array, block, row in zip(arrays, blocks, samples, strict=True):
         bits = plain.encode_bits(plain.differ(row, order), [plain.DEFAULT_CODES])
         assert block == int(bits + "0" * (-len(bits) % 8), 2).to_bytes(-(-len(bits) // 8), "big")
@@ -111,6 +112,14 @@ def test_the_order_chosen_is_the_smallest_that_holds_all_leads(samples: list[lis
         if None not in bits:
             sizes[order] = sum(-(-size // 8) for size in bits)
     assert sizes[best_order(arrays)] == min(sizes.values())
+
+
+def test_a_difference_beyond_16_bits_has_no_code() -> None:
+    jump = np.array([-32768, 32767])
+    assert bits_needed(jump, 1) is None
+    with pytest.raises(ValueError, match="16 bits"):
+        pack_all([np.array([1, 2]), jump], 1)
+    assert pack_all([np.array([], dtype=np.int32), np.array([0]), np.array([], dtype=np.int32)], 0) == [b"", b"\0", b""]
 
 
 # Whole records -----------------------------------------------------------------------------------------------------

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from functools import lru_cache
-from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
@@ -17,9 +16,6 @@ from interchange.formats.scp.writer.plan import FilePlan, Placed
 from interchange.formats.scp.writer.scale import Row, Scaled, scale
 from interchange.model import Channel, Tracing
 from interchange.records import dataclass
-
-if TYPE_CHECKING:
-    from numpy.typing import NDArray
 
 __all__ = ["Signals", "encode_signals", "lead_code"]
 
@@ -160,8 +156,7 @@ def _signal(
 def _blocks(found: Scaled, huffman: bool) -> tuple[int, list[bytes]]:
     if not huffman:
         return 0, [counts.astype("<i2", copy=False).tobytes() for counts in found.rows]
-    from interchange.formats.scp.coding.packing import best_order, pack
+    from interchange.formats.scp.coding.packing import best_order, pack_all
 
-    counted: list[NDArray[Any]] = list(found.rows)
-    order = best_order(counted)
-    return order, [pack(counts, order) for counts in counted]
+    order = best_order(found.rows)
+    return order, pack_all(found.rows, order)
