@@ -80,7 +80,7 @@ def publish(
     finally:
         for temporary, _, _ in parts:
             with contextlib.suppress(OSError):
-                temporary.unlink(missing_ok=True)
+                temporary.unlink()
 
 
 def _respect(folder: Path, parts: Sequence[tuple[Path, str, bytes]], replaces: Sequence[str], sign: bytes) -> None:
@@ -153,10 +153,13 @@ def _temporary(folder: Path, data: bytes) -> Path:
     path = folder / f".interchange-{os.urandom(8).hex()}.part"
     handle = os.open(path, os.O_WRONLY | os.O_CREAT | os.O_EXCL | getattr(os, "O_BINARY", 0), 0o666)
     try:
-        with os.fdopen(handle, "wb") as file:
-            file.write(data)
-            file.flush()
-            os.fsync(file.fileno())
+        try:
+            rest = memoryview(data)
+            while rest:
+                rest = rest[os.write(handle, rest) :]
+            os.fsync(handle)
+        finally:
+            os.close(handle)
     except BaseException:
         with contextlib.suppress(OSError):
             path.unlink()

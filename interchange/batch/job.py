@@ -30,6 +30,9 @@ __all__ = ["Job", "Outcome", "Settings", "each", "work"]
 WAITING = 4
 """Outputs that may wait for the disk while the next recording is worked on."""
 
+PRIMING = 24 * 1024**2
+"""Bytes of the array that is made once and thrown away; below the limit up to which the C library learns."""
+
 WAITING_BYTES = 64 * 1024**2
 """Bytes of outputs that may wait for the disk."""
 
@@ -111,6 +114,17 @@ class Outcome:
 
 
 _OUTCOME = tuple(entry.name for entry in fields(Outcome))
+
+
+def begin() -> None:
+    """Make a worker process ready.
+
+    Big arrays that come and go make the C library give memory back and ask for it again each time, until one of them
+    was so big that it keeps what it has.
+    """
+    import numpy as np
+
+    np.empty(PRIMING, dtype=np.uint8)
 
 
 def work(jobs: Sequence[Job], settings: Settings) -> list[Outcome]:

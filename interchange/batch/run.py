@@ -8,10 +8,10 @@ from concurrent.futures import FIRST_COMPLETED, Executor, Future, wait
 from concurrent.futures.process import BrokenProcessPool
 from contextlib import ExitStack, suppress
 from pathlib import Path
-from typing import Any, Protocol
+from typing import TYPE_CHECKING, Any, Protocol
 
 from interchange.batch.find import Found, find_recordings, output_names
-from interchange.batch.job import Job, Outcome, Settings, each, work
+from interchange.batch.job import Job, Outcome, Settings, begin, each, work
 from interchange.batch.journal import Journal
 from interchange.batch.manifest import manifest_bytes
 from interchange.deidentify import Key
@@ -19,6 +19,9 @@ from interchange.errors import TargetError
 from interchange.formats import by_name
 from interchange.publish import publish
 from interchange.records import dataclass
+
+if TYPE_CHECKING:
+    from multiprocessing.context import BaseContext
 
 __all__ = ["BatchResult", "run_batch"]
 
@@ -78,6 +81,8 @@ def run_batch(
         folder.mkdir(parents=True, exist_ok=True)
     except OSError as error:
         raise TargetError(f"the folder cannot be made: {error.strerror}", file=str(folder)) from None
+    if executor is None and jobs > 1:
+        _context(settings)  # loads while the recordings are looked for
     items = _items(find_recordings(sources, skip=folder), settings)
     journal = Journal(folder)
     with ExitStack() as stack:
@@ -161,7 +166,7 @@ def _work(todo: Sequence[Todo], settings: Settings, executor: Executor | None, j
         for (stamp, _), outcome in zip(todo, outcomes, strict=True):
             yield [(stamp, outcome)]
     else:
-        own = _Own(jobs)
+        own = _Own(jobs, settings)
         try:
             yield from _spread(todo, settings, own, 3 * jobs)
         finally:
@@ -185,15 +190,16 @@ class _Given:
 class _Own:
     """Worker processes of our own, replaced when one of them dies."""
 
-    def __init__(self, jobs: int) -> None:
+    def __init__(self, jobs: int, settings: Settings) -> None:
         self._jobs = jobs
+        self._settings = settings
         self._pool: Executor | None = None
 
     def __call__(self) -> Executor:
         """A fresh pool."""
         if self._pool is not None:
             self._pool.shutdown(wait=False, cancel_futures=True)
-        self._pool = _processes(self._jobs)
+        self._pool = _processes(self._jobs, self._settings)
         return self._pool
 
     def close(self) -> None:
@@ -202,16 +208,29 @@ class _Own:
             self._pool.shutdown(wait=True, cancel_futures=True)
 
 
-def _processes(jobs: int) -> Executor:
+def _processes(jobs: int, settings: Settings) -> Executor:
     """Worker processes that start from a clean interpreter with the package loaded once."""
-    import multiprocessing
     from concurrent.futures import ProcessPoolExecutor
 
-    methods = multiprocessing.get_all_start_methods()
-    context = multiprocessing.get_context("forkserver" if "forkserver" in methods else "spawn")
-    if "forkserver" in methods:
-        context.set_forkserver_preload(["interchange.batch.preload"])
-    return ProcessPoolExecutor(jobs, mp_context=context)
+    return ProcessPoolExecutor(jobs, mp_context=_context(settings), initializer=begin)
+
+
+def _context(settings: Settings) -> BaseContext:
+    """How worker processes are made; where they are forked from a server that process starts to load now."""
+    import multiprocessing
+
+    if "forkserver" not in multiprocessing.get_all_start_methods():
+        return multiprocessing.get_context("spawn")
+    from multiprocessing import forkserver
+
+    context = multiprocessing.get_context("forkserver")
+    names = ["interchange.batch.preload"]
+    if settings.format is not None:
+        module = by_name(settings.format).module
+        names += [f"{module}.{part}" for part in ("reader", "writer", "checker", "checks")]  # those that there are
+    context.set_forkserver_preload(names)
+    forkserver.ensure_running()
+    return context
 
 
 def _spread(todo: Sequence[Todo], settings: Settings, pool: Callable[[], Executor], window: int) -> Iterator[Done]:

@@ -64,7 +64,8 @@ class TracingWalk:
         rows = self._rows(path, before.channels, after.channels)
         unmoved = _same_integers(before, after) and all(row == other for row, other in rows)
         for row, other in rows:
-            if unmoved and before.channels[row] == after.channels[other]:
+            one, two = before.channels[row], after.channels[other]
+            if unmoved and (one is two or one == two):
                 continue
             self._channel(f"{path}.channels[{row}]", before, row, after, other)
             self._samples(f"{path}.samples[{row}]", before, row, after, other)

@@ -223,17 +223,16 @@ def test_a_read_only_target(tmp_path: Path) -> None:
 
 def test_a_full_disk_is_a_reason_per_recording(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     make_archive(tmp_path / "in", 3)
-    real = os.fdopen
-    count = [0]
+    real = os.write
+    free = [True]
 
-    def full(handle: int, *arguments: Any) -> Any:
-        count[0] += 1
-        if count[0] == 4:
-            os.close(handle)
+    def full(handle: int, data: Any) -> int:
+        if free[0] and bytes(data).startswith(b"r00001 "):
+            free[0] = False
             raise OSError(28, "No space left on device")
-        return real(handle, *arguments)
+        return real(handle, data)
 
-    monkeypatch.setattr(os, "fdopen", full)
+    monkeypatch.setattr(os, "write", full)
     result = run_batch([str(tmp_path / "in")], tmp_path / "out", TO_WFDB)
     assert (result.done, result.failed) == (2, 1)
     assert "No space left" in rows(tmp_path / "out")[1]["reason"]

@@ -37,6 +37,13 @@ def test_old_signal_files_go_last_and_only_theirs(tmp_path: Path) -> None:
     assert sorted(p.name for p in tmp_path.iterdir()) == ["other_99999999.dat", "record.hea", "record_0a1b2c3d.dat"]
 
 
+def test_a_file_that_the_system_takes_in_pieces_is_whole(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    real = os.write
+    monkeypatch.setattr(os, "write", lambda handle, data: real(handle, bytes(data)[:4]))
+    publish(tmp_path, FILES, overwrite=False)
+    assert {p.name: p.read_bytes() for p in tmp_path.iterdir()} == dict(FILES)
+
+
 @pytest.mark.parametrize("step", ["write", "fsync", "rename main", "folder"])
 @pytest.mark.parametrize("old", [None, b"old header"])
 def test_a_failure_at_any_step_leaves_what_was_there(
@@ -51,7 +58,7 @@ def test_a_failure_at_any_step_leaves_what_was_there(
         raise OSError(28, "No space left on device")
 
     if step == "write":
-        monkeypatch.setattr(os, "fdopen", full_disk)
+        monkeypatch.setattr(os, "write", full_disk)
     elif step == "fsync":
         calls = iter([real_fsync, full_disk, full_disk, full_disk])
         monkeypatch.setattr(os, "fsync", lambda handle: next(calls)(handle))  # noqa: PLW0108

@@ -7,8 +7,8 @@ describes, that nothing is wrong with it) is a function of its bytes, so it is k
 
 from __future__ import annotations
 
-from collections.abc import Iterator
-from typing import Any, Final, NamedTuple
+from collections.abc import Iterator, Sequence
+from typing import Any, Final, NamedTuple, overload
 
 from interchange.formats.dicom.dictionary import tag_name
 
@@ -31,7 +31,7 @@ class Element(NamedTuple):
     vr: str
     start: int
     length: int
-    items: tuple[DataSet, ...] | None
+    items: Sequence[DataSet] | None
 
 
 _MOST_FACTS: Final = 64
@@ -127,10 +127,44 @@ class Known:
         made.base = base
         made.known = self
         for head, inner in self._inner:
-            tag = head[0]
-            items = tuple([known.item(made, tag, number, base) for number, known in enumerate(inner, 1)])
-            made[tag] = _new(Element, (*head, items))
+            made[head[0]] = _new(Element, (*head, _Inner(made, head[0], base, inner)))
         return made
+
+
+class _Inner(Sequence[DataSet]):
+    """The items of a sequence inside a known item, made when somebody asks for one."""
+
+    __slots__ = ("_base", "_known", "_made", "_owner", "_tag")
+
+    def __init__(self, owner: DataSet, tag: int, base: int, known: list[Known]) -> None:
+        self._owner = owner
+        self._tag = tag
+        self._base = base
+        self._known = known
+        self._made: tuple[DataSet, ...] | None = None
+
+    def __len__(self) -> int:
+        return len(self._known)
+
+    @overload
+    def __getitem__(self, index: int) -> DataSet: ...
+
+    @overload
+    def __getitem__(self, index: slice) -> tuple[DataSet, ...]: ...
+
+    def __getitem__(self, index: int | slice) -> DataSet | tuple[DataSet, ...]:
+        return self._items()[index]
+
+    def __iter__(self) -> Iterator[DataSet]:
+        return iter(self._items())
+
+    def _items(self) -> tuple[DataSet, ...]:
+        if self._made is None:
+            made = [
+                known.item(self._owner, self._tag, number, self._base) for number, known in enumerate(self._known, 1)
+            ]
+            self._made = tuple(made)
+        return self._made
 
 
 def taken_tags(item: DataSet) -> Taken:

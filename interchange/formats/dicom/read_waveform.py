@@ -15,9 +15,11 @@ from interchange.formats.dicom.samples import CELLS, Cell, beyond_stored, decode
 from interchange.formats.dicom.unread import has_unread
 from interchange.formats.dicom.view import View
 from interchange.model import Channel, Filters, Tracing
-from interchange.model.tracing import Origin
+from interchange.model.tracing import Origin, shared
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from numpy.typing import NDArray
 
 __all__ = [
@@ -126,7 +128,7 @@ def _group(view: View, before: list[Group], with_samples: bool) -> Group:
     return Group(_kind(tracing, originality == "DERIVED", trigger, before), mains, trigger)
 
 
-def _definitions(view: View) -> tuple[DataSet, ...]:
+def _definitions(view: View) -> Sequence[DataSet]:
     element = view.dataset.get(CHANNELS)
     if element is None or element.items is None:
         return tuple(item.dataset for item in view.items("ChannelDefinitionSequence"))
@@ -245,6 +247,7 @@ def _channel(dataset: DataSet, group: View, rate: Fraction, cell: Cell) -> Chann
     met = group.context.met
     channel = _read_channel(View(dataset, group.context, group.charset), rate, cell)
     if group.context.met == met:
+        channel = shared(channel)
         known.add(key, (channel, taken_tags(dataset) if has_unread(dataset) else None))
     return channel
 

@@ -235,7 +235,7 @@ def _tuple_differences(new: Any, old: Any, path: str) -> Iterator[str]:
         here = f"{path}[{index}]"
         if index >= len(old):
             yield line(here, one)
-        elif isinstance(one, Channel) and one == old[index]:
+        elif isinstance(one, Channel) and (one is old[index] or one == old[index]):
             continue  # by far the most frequent
         elif _is_object(one):
             yield from _object_differences(one, old[index], here)

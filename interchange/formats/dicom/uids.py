@@ -16,7 +16,7 @@ ROOT: Final = "2.25."
 MARK: Final = 0xEC6F1E1D
 
 
-def derived_uid(purpose: str, *content: bytes) -> str:
+def derived_uid(purpose: str, *content: bytes | memoryview) -> str:
     """The identifier for ``purpose`` that follows from ``content``."""
     digest = hashlib.sha256(purpose.encode())
     for part in content:

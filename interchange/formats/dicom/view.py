@@ -35,15 +35,17 @@ class CodeItem(NamedTuple):
 class Context:
     """What one reading collects: the findings, in order, and the codes that were met before, by their bytes.
 
-    ``met`` counts all that there was to find fault with, also what was said before and is not said again.
+    ``met`` counts all that there was to find fault with, also what was said before and is not said again;
+    ``longest`` is the limit for one text.
     """
 
-    __slots__ = ("codes", "findings", "met", "seen")
+    __slots__ = ("codes", "findings", "longest", "met", "seen")
 
     def __init__(self) -> None:
         self.codes: dict[tuple[bytes, Charset], tuple[CodeItem, frozenset[int]]] = {}
         self.findings: list[Finding] = []
         self.met = 0
+        self.longest = limit("text")
         self.seen: set[tuple[str, str]] = set()
 
     def tolerate(self, rule: str, place: str, detail: str = "") -> None:
@@ -116,7 +118,7 @@ class View:
         return self._decoded(keyword, raw).rstrip(" \0") or None if raw else None
 
     def _decoded(self, keyword: str, raw: bytes) -> str:
-        if len(raw) > limit("text"):
+        if len(raw) > self.context.longest:
             self.dataset.taken.discard(TAGS[keyword])
             self.context.tolerate("long-text", self.at(keyword), f"{len(raw)} bytes")
             return ""
@@ -150,7 +152,7 @@ class View:
     def decimals(self, keyword: str) -> tuple[Fraction, ...]:
         """Decimal strings (DS, IS) as exact fractions; a malformed one makes a finding and gives none."""
         raw = self.raw(keyword)
-        if not raw or len(raw) > limit("text"):
+        if not raw or len(raw) > self.context.longest:
             return ()
         values = parse_decimals(raw) if len(raw) < SHORT else parse_decimals.__wrapped__(raw)
         if values is None:

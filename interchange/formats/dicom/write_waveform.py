@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from fractions import Fraction
-from functools import lru_cache
 from typing import Final
 
 from interchange.formats.dicom.encoder import Item, coded
@@ -19,7 +18,7 @@ from interchange.formats.dicom.read_waveform import (
 )
 from interchange.formats.dicom.samples import beyond_stored, unused_value
 from interchange.formats.dicom.storage import bits_needed
-from interchange.model import Channel, Extras, Filters, Tracing
+from interchange.model import Channel, Filters, Tracing
 
 __all__ = ["group_item"]
 
@@ -44,21 +43,8 @@ def group_item(tracing: Tracing, filters: Filters | None, mains: Fraction | None
     if mains is not None:
         item.decimals("PowerlineFrequency", mains)
     stored = [_stored(tracing, row, bits) for row in range(len(tracing.channels))]
-    rate = tracing.rate
     definitions = [
-        (_channel if _is_short(channel) else _channel.__wrapped__)(
-            channel.name,
-            channel.unit,
-            (channel.step.numerator, channel.step.denominator),
-            (channel.offset.numerator, channel.offset.denominator),
-            (channel.skew.numerator, channel.skew.denominator),
-            (rate.numerator, rate.denominator),
-            channel.label,
-            channel.filters or filters,
-            _derivation(channel),
-            channel.extras,
-            size,
-        )
+        _definition(channel, tracing.rate, filters, size)
         for channel, size in zip(tracing.channels, stored, strict=True)
     ]
     item.sequence("ChannelDefinitionSequence", definitions)
@@ -100,42 +86,45 @@ def _stored(tracing: Tracing, row: int, bits: int) -> int:
     return bits if beyond_stored(tracing.samples[row], missing, True, said) else said
 
 
-def _is_short(channel: Channel) -> bool:
-    """Whether a channel has no texts that would make much of the store of known channels."""
-    texts = (channel.name, channel.label or "", channel.derived_from or "", *(text for _, text in channel.extras))
-    return sum(map(len, texts)) < 512
+_MOST: Final = 512
+_LONGEST: Final = 1024
+_definitions: dict[tuple[int, ...], tuple[Channel, Filters | None, Item]] = {}
+"""Definitions of the last channels, by which object each is and what else goes in: see :func:`_definition`."""
 
 
-@lru_cache(maxsize=512)
-def _channel(
-    name: str,
-    unit: str | None,
-    step: tuple[int, int],
-    offset: tuple[int, int],
-    skew: tuple[int, int],
-    rate: tuple[int, int],
-    label: str | None,
-    filters: Filters | None,
-    derivation: str | None,
-    extras: Extras,
-    stored: int,
-) -> Item:
-    """The definition of a channel, which must not be changed: equal channels of an archive share it with its bytes.
+def _definition(channel: Channel, rate: Fraction, filters: Filters | None, stored: int) -> Item:
+    """The definition of a channel, which must not be changed.
 
-    Fractions come as numerator and denominator, whose hash costs nothing.
+    Readers of archives give equal channels as one object (:func:`interchange.model.tracing.shared`), whose definition
+    is kept with its bytes.
     """
+    key = (id(channel), rate.numerator, rate.denominator, id(filters), stored)
+    known = _definitions.get(key)
+    if known is not None and known[0] is channel and known[1] is filters:
+        return known[2]
+    item = _channel(channel, rate, filters, stored)
+    if sum(len(value) for _, value in item.values()) <= _LONGEST:
+        if len(_definitions) >= _MOST:
+            _definitions.clear()
+        _definitions[key] = channel, filters, item
+    return item
+
+
+def _channel(channel: Channel, rate: Fraction, filters: Filters | None, stored: int) -> Item:
     item = Item()
-    source, in_label = channel_source(name, unit == "uV" or unit is None)
-    item.text("ChannelLabel", name if in_label or not label else label)
+    source, in_label = channel_source(channel.name, channel.unit == "uV" or channel.unit is None)
+    item.text("ChannelLabel", channel.name if in_label or not channel.label else channel.label)
     item.sequence("ChannelSourceSequence", [coded(source.value, source.scheme, source.meaning)])
+    derivation = _derivation(channel)
     if derivation:
         item.text("ChannelDerivationDescription", derivation)
-    _scale(item, unit, Fraction(*step), Fraction(*offset))
-    _skew(item, Fraction(*skew), Fraction(*rate))
+    _scale(item, channel)
+    _skew(item, channel.skew, rate)
     item.numbers("WaveformBitsStored", stored)
-    if filters is not None:
-        _filters(item, filters)
-    put_extras(item, extras, CHANNEL_EXTRAS)
+    used = channel.filters or filters
+    if used is not None:
+        _filters(item, used)
+    put_extras(item, channel.extras, CHANNEL_EXTRAS)
     return item
 
 
@@ -145,15 +134,15 @@ def _derivation(channel: Channel) -> str | None:
     return channel.derived_from or ("Calculated from other leads" if channel.origin == "derived" else None)
 
 
-def _scale(item: Item, said: str | None, step: Fraction, offset: Fraction) -> None:
-    if said is None and step == 1 and offset == 0:
+def _scale(item: Item, channel: Channel) -> None:
+    if channel.unit is None and channel.step == 1 and channel.offset == 0:
         return
-    unit = said or NOT_SAID_UNIT
-    sensitivity, factor = _factors(step)
+    unit = channel.unit or NOT_SAID_UNIT
+    sensitivity, factor = _factors(channel.step)
     item.decimals("ChannelSensitivity", sensitivity)
     item.sequence("ChannelSensitivityUnitsSequence", [coded(unit, "UCUM", UNIT_NAMES.get(unit, unit))])
     item.decimals("ChannelSensitivityCorrectionFactor", factor)
-    item.decimals("ChannelBaseline", offset)
+    item.decimals("ChannelBaseline", channel.offset)
 
 
 def _factors(step: Fraction) -> tuple[Fraction, Fraction]:

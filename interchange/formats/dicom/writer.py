@@ -7,7 +7,7 @@ attributes cannot hold travels beside them, and nothing is said twice.
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import replace
 from typing import Final
 
@@ -51,18 +51,26 @@ def encode(recording: Recording, name: str, options: Mapping[str, str]) -> Encod
     body = encode_item(dataset)
     if OWN_SCHEME.encode() in body:
         _put_scheme(dataset)
-    notes += _put_lines(dataset, kept, parse_written(body), numbers)
-    dataset.text("SOPInstanceUID", derived_uid("instance", *_content(dataset), _digest(kept.tracings)))
+    written = parse_written(body)
+    notes += _put_lines(dataset, kept, written, numbers)
+    content: tuple[bytes | memoryview, ...] = (*_content(body, written), _lines(dataset), _digest(kept.tracings))
+    dataset.text("SOPInstanceUID", derived_uid("instance", *content))
     return Encoded(((f"{name}.dcm", encode_file(dataset, syntax, IMPLEMENTATION)),), tuple(notes))
 
 
-def _content(dataset: Item) -> list[bytes]:
+def _content(body: bytes, written: File) -> Iterator[memoryview]:
     """All of the data set but the samples, for whose scaled values the digests of the tracings stand."""
-    waveform, data = tag_of("WaveformSequence"), tag_of("WaveformData")
-    groups = dataset[waveform][1]
-    assert isinstance(groups, list)
-    rest = Item({tag: value for tag, value in dataset.items() if tag != waveform})
-    return [encode_item(rest), *(encode_item(Item({t: v for t, v in g.items() if t != data})) for g in groups)]
+    view, done = memoryview(body), 0
+    for group in written.dataset[tag_of("WaveformSequence")].items or ():
+        samples = group[tag_of("WaveformData")]
+        yield view[done : samples.start]
+        done = samples.start + samples.length
+    yield view[done:]
+
+
+def _lines(dataset: Item) -> bytes:
+    context = tag_of("AcquisitionContextSequence")
+    return encode_item(Item({context: dataset[context]})) if context in dataset else b""
 
 
 def _digest(tracings: Sequence[Tracing]) -> bytes:

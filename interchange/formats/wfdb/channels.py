@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Final
 from interchange.formats.wfdb.signal_line import NO_GAIN, SignalLine, read_gain
 from interchange.formats.wfdb.units import unit_named
 from interchange.model import Channel
+from interchange.model.tracing import shared
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -62,7 +63,7 @@ def channel(label: str, scale: str, bits: int | None, zero: int | None, row: int
         extras.append(("wfdb.adc-zero", str(zero)))
     if field.units is not None and unit is None:
         extras.append(("wfdb.units", field.units))
-    return Channel(
+    made = Channel(
         name=name or f"signal {row + 1}",
         unit=unit,
         step=step,
@@ -71,6 +72,7 @@ def channel(label: str, scale: str, bits: int | None, zero: int | None, row: int
         bits=bits,
         extras=tuple(extras),
     )
+    return shared(made)
 
 
 @lru_cache(maxsize=1024)
