@@ -2,15 +2,20 @@
 
 from __future__ import annotations
 
+import re
 from fractions import Fraction
 
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 from lxml import etree
 
 from interchange.formats.aecg import datatypes
+from interchange.formats.aecg.datatypes import is_uid, plain
+from interchange.formats.aecg.decimals import fraction_from
 from interchange.formats.aecg.log import Log
 from interchange.formats.aecg.markup import Node, tree
-from interchange.formats.aecg.write_types import add_code, add_id, add_name, ts
+from interchange.formats.aecg.write_types import add_code, add_id, add_name, clean, ts
 from interchange.model import Code, Identifier, Moment, PersonName, Quantity
 
 
@@ -252,3 +257,46 @@ def test_addresses_and_texts() -> None:
     assert datatypes.text_of(node("<v>  said\n</v>")) == "said"
     assert datatypes.text_of(node('<v value="said"/>')) == "said"
     assert datatypes.text_of(node('<v representation="B64">AAAA</v>')) is None
+
+
+# Forms that are told apart without patterns, against the patterns of the specification ------------------------------
+
+UID = re.compile(
+    r"[0-2](\.(0|[1-9][0-9]*))*|[0-9A-Za-z]{8}-([0-9A-Za-z]{4}-){3}[0-9A-Za-z]{12}|[A-Za-z][A-Za-z0-9-]*", re.ASCII
+)
+NUMBER = re.compile(r"[+-]?(?:[0-9]+\.?[0-9]*|\.[0-9]+)(?:[eE][+-]?[0-9]{1,6})?", re.ASCII)
+UUID = "7a0d6c3e-91b4-4c55-8a53-0c1f2e3d4b5a"
+
+
+@settings(max_examples=300, deadline=None)
+@given(
+    st.one_of(
+        st.text("012.9-aZ\n\u0663\u00e9", max_size=6),
+        st.lists(st.sampled_from(["0", "1", "2", "10", "01", "", "3"]), max_size=5).map(".".join),
+        st.tuples(st.integers(0, 35), st.sampled_from(["-", ".", "", "g", "\n", "\u0663"])).map(
+            lambda edit: UUID[: edit[0]] + edit[1] + UUID[edit[0] + 1 :]
+        ),
+    )
+)
+def test_a_uid_is_what_the_patterns_of_its_type_say(text: str) -> None:
+    assert is_uid(text) is (UID.fullmatch(text) is not None)
+
+
+@settings(max_examples=300, deadline=None)
+@given(st.text("01.9eE+-\u0663 ", max_size=8))
+def test_a_number_is_what_the_pattern_says(text: str) -> None:
+    found = NUMBER.fullmatch(text)
+    exponent = int(re.split("[eE]", text)[1]) if found and re.search("[eE]", text) else 0
+    expected = Fraction(text) if found and abs(exponent) <= 400 else None
+    assert fraction_from(text) == expected
+
+
+@given(st.text(" \t\r\nab\u00a0", max_size=8))
+def test_runs_of_white_space_become_one_blank(text: str) -> None:
+    assert plain(text) == re.sub("[ \t\r\n]+", " ", text).strip(" \t\r\n")
+
+
+@given(st.text(st.sampled_from("a \n\x00\x1f\x7f\x85\u00ad\ufeff\ufffe\uffff\ud800\U0001fffe"), max_size=4))
+def test_what_xml_cannot_hold_is_replaced_and_nothing_else(text: str) -> None:
+    forbidden = "[^\t\n\r\x20-\ud7ff\ue000-\ufffd\U00010000-\U0010ffff]"
+    assert clean(text) == re.sub(forbidden, "\ufffd", text)
