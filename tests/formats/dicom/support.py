@@ -184,7 +184,7 @@ def verified(data: bytes, folder: Path) -> list[str]:
     program = Path(sys.executable).parent / "dciodvfy"
     run = subprocess.run([program, "-new", path], capture_output=True, check=False)
     report = (run.stderr + run.stdout).decode("utf-8", "replace")
-    errors = [line for line in report.splitlines() if "Error" in line]
+    errors = [line for line in report.split("\n") if "Error" in line]
     if run.returncode and not errors:
         errors.append(f"exit {run.returncode}: {report[-300:]}")
     return [line for line in errors if not any(alarm in line for alarm in FALSE_ALARMS)]
