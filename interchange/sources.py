@@ -4,19 +4,27 @@ Formats see a :class:`Source` only.  They know no folders: a neighbour is asked 
 a path in it is refused here, once for all formats.
 """
 
+# Paths are plain strings here: as objects they would take as long as reading a small header.
+# ruff: noqa: PTH116, PTH118, PTH120
+
 from __future__ import annotations
 
+import errno
 import os
 import stat
 import time
 from bisect import bisect_left
-from collections.abc import Mapping
-from pathlib import Path
+from typing import TYPE_CHECKING
 
 from interchange.errors import SourceError
 from interchange.limits import limit
 
-__all__ = ["Source", "is_plain_name"]
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+    from os import PathLike
+    from pathlib import Path
+
+__all__ = ["Source", "is_plain_name", "load"]
 
 
 _NOT_PLAIN = frozenset('/\\:"<>|?*').union(map(chr, range(0x20)), map(chr, range(0x7F, 0xA0)))
@@ -45,18 +53,22 @@ class Source:
         name: str = "",
         shown: str = "",
         files: Mapping[str, bytes] | None = None,
-        folder: Path | None = None,
+        folder: str | PathLike[str] | None = None,
     ) -> None:
         self.data = data
         self.name = name
         self.shown = shown or name or "bytes"
         self._files = files or {}
-        self._folder = folder
+        self._folder = None if folder is None else os.fspath(folder)
 
     @property
     def path(self) -> Path | None:
         """Where the main file lies, None for bytes that came without a file."""
-        return None if self._folder is None else self._folder / self.name
+        if self._folder is None:
+            return None
+        from pathlib import Path
+
+        return Path(self._folder, self.name)
 
     @property
     def stem(self) -> str:
@@ -75,7 +87,7 @@ class Source:
             return self._files[name]
         if self._folder is None:
             return None
-        return load(self._folder / name, within=self._folder)
+        return load(os.path.join(self._folder, name), within=self._folder)
 
     def neighbours(self) -> tuple[str, ...]:
         """Plain names, sorted, of the files beside the main one that begin with its stem and ``.``, ``-`` or ``_``."""
@@ -100,9 +112,9 @@ _SETTLED = 2 * 10**9
 """A listing is kept only of a folder that did not change in the last two seconds: two changes may share a time."""
 
 
-def _listing(folder: Path) -> list[str]:
+def _listing(folder: str) -> list[str]:
     """The names in a folder, sorted; a big archive is not listed anew for every record in it."""
-    status = folder.stat()
+    status = os.stat(folder)
     key, stamp = (status.st_dev, status.st_ino), status.st_mtime_ns
     held = _LISTINGS.get(key)
     if held is not None and held[0] == stamp:
@@ -116,29 +128,47 @@ def _listing(folder: Path) -> list[str]:
     return names
 
 
-def load(path: Path, within: Path | None = None) -> bytes | None:
+def load(path: str | PathLike[str], within: str | None = None) -> bytes | None:
     """The bytes of a regular file, None where there is none; SourceError says why it cannot be had.
 
     With ``within``, a symbolic link that leads out of that folder is refused.
     """
     try:
         try:
-            status = path.lstat()
+            status = os.lstat(path)
         except (FileNotFoundError, NotADirectoryError, ValueError):  # the last: a NUL in the name
             return None
         if stat.S_ISLNK(status.st_mode):
-            if within is not None and path.resolve().parent != within.resolve():
-                raise SourceError("is a link that leads out of the folder", file=str(path))
-            if not path.exists():
-                return None
-            status = path.stat()
+            if within is not None and os.path.dirname(os.path.realpath(path)) != os.path.realpath(within):
+                raise SourceError("is a link that leads out of the folder", file=os.fspath(path))
+            try:
+                status = os.stat(path)
+            except OSError as error:
+                if error.errno in (errno.ENOENT, errno.ENOTDIR, errno.ELOOP):
+                    return None
+                raise
         if not stat.S_ISREG(status.st_mode):
             folder = stat.S_ISDIR(status.st_mode)
-            raise SourceError("is a folder, not a file" if folder else "is no regular file", file=str(path))
+            raise SourceError("is a folder, not a file" if folder else "is no regular file", file=os.fspath(path))
         most = limit("bytes")
         if status.st_size > most:
-            raise SourceError(f"is larger than {most} bytes", file=str(path))
-        with path.open("rb", buffering=0) as file:
-            return file.read()
+            raise SourceError(f"is larger than {most} bytes", file=os.fspath(path))
+        return _content(path, status.st_size)
     except OSError as error:
-        raise SourceError(f"cannot be read: {error.strerror or 'input/output error'}", file=str(path)) from None
+        reason = f"cannot be read: {error.strerror or 'input/output error'}"
+        raise SourceError(reason, file=os.fspath(path)) from None
+
+
+def _content(path: str | PathLike[str], size: int) -> bytes:
+    """All bytes of the file: ``size`` of them, unless it changes meanwhile."""
+    handle = os.open(path, os.O_RDONLY | getattr(os, "O_BINARY", 0))
+    try:
+        data = os.read(handle, size + 1)
+        if len(data) == size:
+            return data
+        parts = [data]
+        while part := os.read(handle, 1 << 20):
+            parts.append(part)
+        return b"".join(parts)
+    finally:
+        os.close(handle)

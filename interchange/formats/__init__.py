@@ -7,8 +7,9 @@ A format is a package with the same names in each (:class:`FormatModule`).  Addi
 from __future__ import annotations
 
 import importlib
+import sys
 from collections.abc import Mapping
-from typing import TYPE_CHECKING, Protocol
+from typing import TYPE_CHECKING, Any, Protocol
 
 from interchange.errors import SourceError, UsageError
 from interchange.records import dataclass
@@ -127,7 +128,12 @@ def by_suffix(path: str) -> Format | None:
 
 def load(name: str) -> FormatModule:
     """The package of that format, imported on first use."""
-    return importlib.import_module(by_name(name).module)
+    module: FormatModule = _module(by_name(name).module)
+    return module
+
+
+def _module(name: str) -> Any:
+    return sys.modules.get(name) or importlib.import_module(name)
 
 
 def recognise(source: Source) -> str:
@@ -140,7 +146,7 @@ def recognise(source: Source) -> str:
         raise SourceError("the file is empty", file=source.shown)
     likely = by_suffix(source.name)
     for entry in FORMATS if likely is None else (likely, *(other for other in FORMATS if other is not likely)):
-        sniff = importlib.import_module(f"{entry.module}.recognise")
+        sniff = _module(f"{entry.module}.recognise")
         if sniff.recognise(source):
             return entry.name
     titles = ", ".join(entry.title for entry in FORMATS)

@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING, Final
 from interchange.errors import SourceError
 from interchange.formats.wfdb.notes import Notes
 from interchange.formats.wfdb.record_line import RecordLine, fields_of, read_record_line
-from interchange.formats.wfdb.signal_line import SignalLine, read_signal_line
+from interchange.formats.wfdb.signal_line import SignalLine, read_signal_lines
 from interchange.records import NamedTuple
 
 if TYPE_CHECKING:
@@ -82,7 +82,12 @@ def parse_header(data: bytes) -> Header:
     """The fields of a header file.  Raises SourceError, naming the line, for what cannot be understood."""
     notes = Notes()
     comments: list[tuple[int, str]] = []
-    lines = _content(_text(data, notes), comments, notes)
+    text = _text(data, notes)
+    broken = text.replace("\r\n", "\n") if "\r" in text else text
+    plain = broken.isascii() and broken.replace("\n", "").replace("\t", "").isprintable()
+    every = broken.split("\n")
+    _check_lines(text, every, plain, notes)
+    lines = _content(every, comments, notes)
     if not lines:
         raise SourceError("holds no record line", "the header")
     number, first = lines[0]
@@ -95,7 +100,7 @@ def parse_header(data: bytes) -> Header:
     signals: list[SignalLine] = []
     segments: list[SegmentLine] | None = None
     if record.segments is None:
-        signals = [read_signal_line(text, at, notes) for at, text in body]
+        signals = read_signal_lines(body, plain, notes)
     else:
         segments = [_segment(text, at) for at, text in body]
     last = body[-1][0] if body else number
@@ -127,11 +132,9 @@ def _text(data: bytes, notes: Notes) -> str:
         return data.decode("latin-1")
 
 
-def _content(text: str, comments: list[tuple[int, str]], notes: Notes) -> list[tuple[int, str]]:
+def _content(lines: list[str], comments: list[tuple[int, str]], notes: Notes) -> list[tuple[int, str]]:
     """Numbered lines that are neither empty nor comments; comments go into their list."""
     found = []
-    lines = text.replace("\r\n", "\n").split("\n") if "\r" in text else text.split("\n")
-    _check_lines(text, lines, notes)
     for number, line in enumerate(lines, 1):
         if line.startswith("#"):
             comments.append((number, line[1:]))
@@ -145,13 +148,13 @@ def _content(text: str, comments: list[tuple[int, str]], notes: Notes) -> list[t
     return found
 
 
-def _check_lines(text: str, lines: list[str], notes: Notes) -> None:
-    """Lines that are too long or hold control characters."""
+def _check_lines(text: str, lines: list[str], plain: bool, notes: Notes) -> None:
+    """Lines that are too long or hold control characters, of which plain text has none."""
     if len(max(lines, key=len)) * 4 >= LINE_LIMIT:
         for number, line in enumerate(lines, 1):
             if len(line) * 4 >= LINE_LIMIT and len(line.encode("utf-8", "replace")) >= LINE_LIMIT:
                 notes.line("wfdb.header-line-length", number)
-    if not text.translate(_PLAIN).isprintable() and re.search(_CONTROL, text):
+    if not plain and not text.translate(_PLAIN).isprintable() and re.search(_CONTROL, text):
         control = re.compile(_CONTROL)
         for number, line in enumerate(lines, 1):
             if control.search(line):

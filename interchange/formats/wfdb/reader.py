@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 from dataclasses import replace
 from fractions import Fraction
-from typing import TYPE_CHECKING, Any, Final
+from typing import TYPE_CHECKING, Final
 
 from interchange.errors import SourceError
 from interchange.formats.wfdb.beside import annotators_beside
@@ -47,7 +47,8 @@ def read(source: Source) -> Recording:
     """
     header = parse_header(source.data)
     notes = Notes()
-    if source.stem and header.name != source.stem:
+    stem = source.stem
+    if stem and header.name != stem:
         notes.line("wfdb.name-differs", header.line)
 
     def fetch(name: str, line: int) -> bytes | None:
@@ -56,24 +57,35 @@ def read(source: Source) -> Recording:
         except SourceError as error:
             raise SourceError(error.reason, f"line {line}" if line else _INFOS) from None
 
-    record = _Record(header, fetch, notes, source.stem or header.name)
+    record = _Record(header, fetch, notes, stem or header.name)
     recording, tracings = record.read()
     prefix = f"{record.stem}."
-    named = {entry.annotator for entry in record.listing} | {line.file.removeprefix(prefix) for line in header.signals}
-    names = [name for name in annotators_beside(record.stem, source.neighbours()) if name not in named]
+    names = annotators_beside(record.stem, source.neighbours())
+    if names:
+        named = {entry.annotator for entry in record.listing}
+        named.update(line.file.removeprefix(prefix) for line in header.signals)
+        names = [name for name in names if name not in named]
     marks = (*recording.marks, *record.foreign_marks(names, tracings)) if names else recording.marks
-    placed = _placed(tracings, marks, record.unread)
-    return recording.with_(**placed, unread=tuple(record.all_unread()), findings=record.all_findings())
-
-
-def _placed(tracings: Sequence[Tracing | None], marks: tuple[Mark, ...], unread: list[Unread]) -> dict[str, Any]:
-    """``tracings`` (those that are there) and ``marks``, with everything that refers to a tracing renumbered."""
-    count = len(tracings)
-    if any(tracing is None for tracing in tracings) or not all(0 <= mark.tracing < count for mark in marks):
+    present = tuple([tracing for tracing in tracings if tracing is not None])
+    if len(present) < len(tracings) or not all(0 <= mark.tracing < len(present) for mark in marks):
         from interchange.formats.wfdb.told import without_gaps
 
-        return without_gaps(marks, tracings, unread)
-    return {"tracings": tuple(tracings), "marks": marks}
+        present, marks = without_gaps(marks, tracings, record.unread)
+    return Recording(
+        present,
+        recording.patient,
+        recording.acquisition,
+        recording.measurements,
+        marks,
+        recording.statements,
+        recording.trial,
+        recording.document_id,
+        recording.deidentification,
+        recording.extras,
+        tuple(record.all_unread()),
+        record.all_findings(),
+        recording.format,
+    )
 
 
 class _Record:

@@ -3,8 +3,9 @@
 ``file format[xSPF][:skew][+offset] [gain[(baseline)][/units] [resolution [zero [initial [checksum [block
 [description]]]]]]]``: each optional field needs all those before it.
 
-Almost every line in the world has all fields; such a line is split at once.  Any other goes the slow way, field by
-field, with the same outcome where both can be taken.  The two composite fields are split once per spelling.
+Almost every line in the world has all fields and nothing odd in them; such a line is split at once.  Any other goes the
+slow way, field by field, with the same outcome where both can be taken.  The two composite fields are split once per
+spelling.
 
 Source: WFDB Applications Guide, header(5); draft "WFDB Header File version 10"; limits of lengths from ``wfdb.h``.
 """
@@ -26,7 +27,7 @@ if TYPE_CHECKING:
 
     from interchange.formats.wfdb.notes import Notes
 
-__all__ = ["NO_GAIN", "Gain", "SignalLine", "read_gain", "read_signal_line"]
+__all__ = ["NO_GAIN", "Gain", "SignalLine", "read_gain", "read_signal_lines"]
 
 _SHORT: Final = 60
 """Characters of the five numbers of a line together; the slow way judges longer ones one by one."""
@@ -85,26 +86,32 @@ class Gain(NamedTuple):
 NO_GAIN: Final = Gain(None, None, None, ("wfdb.gain-missing",))
 
 
-def read_signal_line(text: str, line: int, notes: Notes) -> SignalLine:
-    """The fields of a signal line.  Raises SourceError where file name or format cannot be told."""
-    fields = text.split(None, 8) if text.isascii() and text.replace("\t", " ").isprintable() else ()
-    if len(fields) >= 8:
-        numbers = _integers(fields[3:8])
-        gain = read_gain(fields[2])
-        if numbers is not None and gain is not None:
-            description = fields[8] if len(fields) > 8 else ""
-            return _line(line, notes, fields[0], fields[1], fields[2], gain, numbers, description)
-    return _slowly(text, line, notes)
+def read_signal_lines(lines: Sequence[tuple[int, str]], plain: bool, notes: Notes) -> list[SignalLine]:
+    """The fields of numbered signal lines.  Raises SourceError where file name or format cannot be told.
+
+    ``plain``: all of them are of printable ASCII.
+    """
+    return [(_at_once(text, at, notes) if plain else None) or _slowly(text, at, notes) for at, text in lines]
 
 
-def _integers(fields: Sequence[str]) -> list[int] | None:
-    """The fields as integers, None unless all of them are plainly such."""
+def _at_once(text: str, line: int, notes: Notes) -> SignalLine | None:
+    """The fields of a line that has all of them and nothing to note; None where that is not so."""
+    fields = text.split(None, 8)
+    if len(fields) != 9:
+        return None
+    file, form, scale, *numerals, description = fields
+    together = "".join(numerals)
     try:
-        numbers = [int(field) for field in fields]
+        resolution, zero, initial, checksum, block = map(int, numerals)
     except ValueError:
         return None
-    together = "".join(fields)
-    return numbers if "_" not in together and len(together) <= _SHORT else None
+    gain, layout = read_gain(scale), _format(form)
+    if gain is None or gain.broken or layout is None or "_" in together or len(together) > _SHORT:
+        return None
+    if block or not (0 <= resolution <= _WIDEST and -32768 <= checksum <= 32767) or _is_long(file, description):
+        return None
+    fields = (line, file, *layout, scale, resolution or None, zero, initial, checksum, 0, description)  # type: ignore[assignment]
+    return tuple.__new__(SignalLine, fields)
 
 
 def _slowly(text: str, line: int, notes: Notes) -> SignalLine:
@@ -171,10 +178,14 @@ def _line(
         notes.line("wfdb.block-size", line)
     if not description:
         notes.line("wfdb.description-missing", line)
-    elif len(file) + len(description) > 80 or len(description) > 100:
+    elif _is_long(file, description):
         notes.line("wfdb.description-length", line)
     fields = (line, file, *layout, scale, resolution or None, zero, initial, checksum, block or 0, description)
     return tuple.__new__(SignalLine, fields)
+
+
+def _is_long(file: str, description: str) -> bool:
+    return len(file) + len(description) > 80 or len(description) > 100
 
 
 @lru_cache(maxsize=256)

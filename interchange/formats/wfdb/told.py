@@ -6,7 +6,7 @@ import re
 from collections.abc import Sequence
 from dataclasses import replace
 from fractions import Fraction
-from typing import Any, Final
+from typing import Final
 
 from interchange.formats.wfdb.notes import Notes
 from interchange.model import Mark, Moment, Recording, Tracing, Unread
@@ -78,11 +78,11 @@ def _timed(recording: Recording, base: Moment | None, notes: Notes) -> Recording
 
 def without_gaps(
     marks: Sequence[Mark], tracings: Sequence[Tracing | None], unread: list[Unread]
-) -> dict[str, tuple[Any, ...]]:
-    """``tracings`` (those that are there) and ``marks``, with everything that refers to a tracing renumbered."""
+) -> tuple[tuple[Tracing, ...], tuple[Mark, ...]]:
+    """Tracings that are there, and marks, with everything that refers to a tracing renumbered."""
     places = {index: place for place, index in enumerate(i for i, t in enumerate(tracings) if t is not None)}
     kept = tuple(replace(mark, tracing=places[mark.tracing]) for mark in marks if mark.tracing in places)
     if len(kept) < len(marks):
         unread.append(Unread(_INFOS, 0, "marks on a tracing that is not there"))
     there = (replace(t, of=None if t.of is None else places.get(t.of)) for t in tracings if t is not None)
-    return {"tracings": tuple(there), "marks": kept}
+    return tuple(there), kept

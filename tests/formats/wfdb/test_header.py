@@ -9,7 +9,7 @@ import pytest
 from interchange.errors import SourceError
 from interchange.formats.wfdb.header import Header, parse_header
 from interchange.formats.wfdb.notes import Notes
-from interchange.formats.wfdb.signal_line import NO_GAIN, read_signal_line
+from interchange.formats.wfdb.signal_line import NO_GAIN, read_signal_lines
 
 
 def parsed(text: str | bytes) -> Header:
@@ -93,8 +93,8 @@ def test_forms_of_the_gain_field(field: str, gain: Fraction | None, baseline: in
 
 
 def test_the_quick_and_the_slow_way_agree() -> None:
-    quick = read_signal_line(FULL.strip(), 2, Notes())
-    slow = read_signal_line(FULL.strip().replace(" -300 ", " -300.0 "), 2, Notes())
+    (quick,) = read_signal_lines([(2, FULL.strip())], True, Notes())
+    (slow,) = read_signal_lines([(2, FULL.strip().replace(" -300 ", " -300.0 "))], True, Notes())
     assert slow == quick
 
 

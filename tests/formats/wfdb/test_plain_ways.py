@@ -9,13 +9,14 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from interchange.errors import SourceError
 from interchange.formats.wfdb.beside import annotators_beside
 from interchange.formats.wfdb.channels import STANDARD, lead_name
 from interchange.formats.wfdb.notes import Notes
 from interchange.formats.wfdb.numerals import decimal, integer
 from interchange.formats.wfdb.recognise import recognise
 from interchange.formats.wfdb.record_line import fields_of, read_record_line
-from interchange.formats.wfdb.signal_line import _format, _split_gain
+from interchange.formats.wfdb.signal_line import _format, _slowly, _split_gain, read_signal_lines
 from interchange.sources import Source
 from interchange.vocabulary import channel_name, lead_named
 
@@ -70,6 +71,29 @@ def test_signal_format(text: str) -> None:
         assert _format(text) is None
     else:
         assert _format(text) == tuple(int(part or (0, 1, 0, 0)[at]) for at, part in enumerate(match.groups()))
+
+
+numerals = st.integers(-40000, 40000).map(str) | st.sampled_from(["0", "+5", "1_0", "12.0", "0" * 30, "x"])
+texts = st.text(alphabet=st.characters(min_codepoint=32, max_codepoint=126), min_size=1, max_size=90)
+
+
+@given(
+    st.sampled_from(["rec.dat", "f" * 70]),
+    st.sampled_from(["16", "212", "16x2", "16x0", "16:1+24", "0x"]),
+    st.sampled_from(["200", "200(0)/mV", "0", "-5/uV", "1/mv", "x", "200(1.5)"]),
+    st.lists(numerals, min_size=4, max_size=6),
+    texts,
+)
+def test_signal_lines(file: str, form: str, scale: str, numbers: list[str], description: str) -> None:
+    text = " ".join([file, form, scale, *numbers, description]).strip(" \t")
+    outcomes = []
+    for read in (lambda notes: read_signal_lines([(3, text)], True, notes)[0], lambda notes: _slowly(text, 3, notes)):
+        notes = Notes()
+        try:
+            outcomes.append((read(notes), notes.findings()))
+        except SourceError as error:
+            outcomes.append((error.place, error.reason))
+    assert outcomes[0] == outcomes[1]
 
 
 @given(words)
