@@ -11,7 +11,7 @@ from pathlib import Path, PurePosixPath
 from interchange import formats
 from interchange.errors import SourceError, UsageError
 from interchange.records import dataclass
-from interchange.sources import Source, is_plain_name
+from interchange.sources import Source, is_plain_name, load
 
 __all__ = ["Found", "find_recordings", "output_names"]
 
@@ -45,7 +45,8 @@ def find_recordings(sources: Iterable[str], *, skip: Path | None = None) -> list
 
     Folders are searched without following links; ``skip`` is a folder that is left out (the target inside a source).
     With several folders the name begins with the folder's own name.  A WFDB header that another header in the same
-    folder lists as its segment is part of that record and not found on its own.  A source that does not exist is kept,
+    folder lists as its segment is part of that record and not found on its own; nor is a further file of an SCP-ECG
+    record.  A source that does not exist is kept,
     so that the books say so; UsageError when none exists.
     """
     given = list(sources)
@@ -106,7 +107,7 @@ def _in_folder(folder: Path, prefix: str, skip: Path | None) -> Iterator[Found]:
             folders[:] = [name for name in folders if Path(current, name).resolve() != skipped]
         here = os.path.relpath(current, root)
         below = "" if here == "." else PurePosixPath(*Path(here).parts).as_posix() + "/"
-        segments = _segments(Path(current), files)
+        segments = _segments(Path(current), files) | _further(Path(current), files)
         for name in sorted(files):
             if name in segments or name.startswith(".interchange-"):
                 continue
@@ -156,6 +157,24 @@ def _segments(folder: Path, files: list[str]) -> set[str]:
         content = [line for line in lines if line and not line.startswith(b"#")]
         if content and b"/" in content[0].split()[0]:
             found.update(f"{line.split()[0].decode('latin-1')}.hea" for line in content[1:])
+    return found
+
+
+def _further(folder: Path, files: list[str]) -> set[str]:
+    """Names of the files that an SCP-ECG record in this folder lists as its further files."""
+    from interchange.formats.scp.further import is_further_file, main_name
+
+    found: set[str] = set()
+    there = set(files)
+    for name in files:
+        main = main_name(name)
+        if main in there:
+            try:
+                first, second = load(str(folder / name), str(folder)), load(str(folder / main), str(folder))
+            except SourceError:
+                continue
+            if first and second and is_further_file(name, first, main, second):
+                found.add(name)
     return found
 
 

@@ -6,6 +6,8 @@ from pathlib import Path
 
 import pytest
 
+import interchange
+from fixtures.field import recordings
 from interchange.batch.find import Found, find_recordings, output_names
 from interchange.errors import UsageError
 from tests.batch.archive import make_archive, record_files
@@ -32,6 +34,33 @@ def test_segments_belong_to_their_record(tmp_path: Path) -> None:
     samples = 100
     (tmp_path / "whole.hea").write_text(f"whole/2 2 500 {2 * samples}\ns1 {samples}\ns2 {samples}\n")
     assert [item.name for item in find_recordings([str(tmp_path)])] == ["alone.hea", "whole.hea"]
+
+
+@pytest.mark.parametrize("name", ["strip", "Łódź 5"])
+def test_further_files_belong_to_their_record(tmp_path: Path, name: str) -> None:
+    interchange.write(recordings()["field-strip"], tmp_path / f"{name}.scp")
+    assert {path.name for path in tmp_path.iterdir()} == {f"{name}.scp", f"{name}-2.scp"}
+    assert [item.name for item in find_recordings([str(tmp_path)])] == [f"{name}.scp"]
+
+
+def test_a_further_file_without_its_record_is_found(tmp_path: Path) -> None:
+    source = recordings()["field-strip"]
+    interchange.write(source, tmp_path / "strip.scp")
+    further, main = tmp_path / "strip-2.scp", tmp_path / "strip.scp"
+    interchange.write(recordings()["field-limb"], tmp_path / "other.scp")
+
+    def found() -> list[str]:
+        return [item.name for item in find_recordings([str(tmp_path)])]
+
+    held, data = main.read_bytes(), further.read_bytes()
+    main.write_bytes((tmp_path / "other.scp").read_bytes())
+    assert "strip-2.scp" in found(), "the record of that name does not list it"
+    main.write_bytes(held)
+    further.write_bytes((tmp_path / "other.scp").read_bytes())
+    assert "strip-2.scp" in found(), "it is another file than the record lists"
+    further.write_bytes(data)
+    main.unlink()
+    assert "strip-2.scp" in found(), "there is no such record"
 
 
 def test_several_sources_links_and_the_target_inside(tmp_path: Path) -> None:
