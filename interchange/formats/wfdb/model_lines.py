@@ -22,10 +22,16 @@ from interchange.model import Acquisition, Channel, Extras, Filters, Moment, Pat
 from interchange.model.lines import line, lines_below
 from interchange.model.paths import NOT_CONTENT
 
-__all__ = ["is_own", "outside_lines", "recording_lines", "tracing_lines"]
+__all__ = ["is_allowed", "is_own", "outside_lines", "recording_lines", "tracing_lines"]
 
 _ROOTS: Final = tuple(entry.name for entry in fields(Recording) if entry.name not in NOT_CONTENT)
 _OWN: Final = re.compile(rf"(?:{'|'.join(_ROOTS)})[a-z_.\[\]0-9]*: ", re.ASCII)
+_ALLOWED: Final = re.compile(
+    r"tracings\[\d+\]\.(?:kind|label|of|fiducial|beat|start|rate|extras\[\d+\]"
+    r"|channels\[\d+\]\.(?:step|offset|name|unit|label|filters|skew|origin|derived_from|bits|extras\[\d+\]))"
+    rf"|(?:{'|'.join(name for name in _ROOTS if name != 'tracings')})\b.*",
+    re.ASCII,
+)
 _APART: Final = frozenset({"tracings", "patient", "acquisition", "marks", "extras"})
 """Fields of the recording that have a way of their own."""
 
@@ -42,6 +48,11 @@ _COUNTER: Final = frozenset({"wfdb.counter-frequency", "wfdb.counter-base"})
 def is_own(text: str) -> bool:
     """Whether an info string is a line of the model (``patient.name: ...``)."""
     return _OWN.match(text) is not None
+
+
+def is_allowed(path: str) -> bool:
+    """Whether a line may set this field: one that :func:`recording_lines` or :func:`tracing_lines` may write."""
+    return _ALLOWED.fullmatch(path) is not None
 
 
 def recording_lines(recording: Recording) -> list[str]:
