@@ -22,7 +22,10 @@ from typing import Final
 
 from interchange.records import NamedTuple
 
-__all__ = ["Guard", "guard_line", "guard_of", "guarded"]
+__all__ = ["GUARD", "Guard", "guard_line", "guard_of", "guarded"]
+
+GUARD: Final = "Guard: samples "
+"""How a guard begins."""
 
 _LINE: Final = re.compile(
     r"Guard: samples ([0-9a-f]{16}), signals ([0-9a-f]{16}), annotations ([0-9a-f]{16})", re.ASCII

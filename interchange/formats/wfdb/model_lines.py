@@ -12,6 +12,7 @@ from fractions import Fraction
 from typing import Final
 
 from interchange.formats.wfdb.comments import customary_lines, told
+from interchange.formats.wfdb.guard import GUARD
 from interchange.formats.wfdb.infostrings import InfoString, wrapped
 from interchange.formats.wfdb.layout import is_layout
 from interchange.formats.wfdb.mark_files import is_listing
@@ -83,7 +84,7 @@ def _plain_remarks(remarks: tuple[str, ...]) -> int:
     for count, text in enumerate(remarks):
         if not text.isprintable() or text != text.strip() or not text:
             return count
-        if is_own(text) or is_layout(text) or is_listing(text):
+        if is_own(text) or is_layout(text) or is_listing(text) or text.startswith(GUARD):
             return count
         story = told([InfoString(0, text)], Notes())
         if story != type(story)(remarks=[text]) or len(wrapped(text)) > 1 or text.endswith("\\"):

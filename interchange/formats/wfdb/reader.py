@@ -32,7 +32,7 @@ if TYPE_CHECKING:
 
 __all__ = ["read"]
 
-_GUARD: Final = "Guard: "
+_GUARD: Final = "Guard: samples "
 _PLACING: Final = ("Tracing ", "Annotations ")
 """How the info strings begin that say where tracings and marks are."""
 
@@ -184,7 +184,7 @@ class _Record:
 
     def stale(self, count: int) -> None:
         """So many lines speak of what was changed since they were written."""
-        self.notes.at("wfdb.lines-stale", _INFOS, f"{count} lines")
+        self.notes.at("wfdb.lines-stale", _INFOS, f"{count} lines" if count else "")
         if count:
             self.unread.append(Unread(_INFOS, 0, f"{count} lines about signals or annotations that were changed since"))
 

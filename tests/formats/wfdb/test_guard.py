@@ -188,6 +188,17 @@ def test_a_comment_that_was_added_by_hand_replaces_no_remark() -> None:
     assert sorted(found.acquisition.remarks) == ["Age: 5", "added by hand", "first", "third"]
 
 
+@pytest.mark.parametrize(
+    "remark", ["Guard: on duty", f"Guard: samples {'0' * 16}, signals {'1' * 16}", "Guard: samples"]
+)
+def test_a_remark_that_looks_like_a_guard_is_a_remark(remark: str) -> None:
+    acquisition = replace(WHOLE.acquisition, remarks=(remark, "other"))
+    found = again(encoded(WHOLE.with_(acquisition=acquisition)))
+    assert found.acquisition.remarks == (remark, "other")
+    assert found.tracings == WHOLE.tracings
+    assert found.findings == ()
+
+
 def test_fields_that_only_this_format_knows_stay_beside_others() -> None:
     extras = (("wfdb.counter-frequency", "100"), ("other", "kept"))
     assert again(encoded(Recording(tracings=(rhythm(),), extras=extras))).extras == extras
@@ -202,6 +213,6 @@ def test_a_record_of_before_the_guard_is_taken_at_its_word() -> None:
 
 
 def test_a_guard_that_cannot_be_read_guards() -> None:
-    found = again(header(encoded(WHOLE), lambda lines: [*lines[:-1], "# Guard: nonsense"]))
+    found = again(header(encoded(WHOLE), lambda lines: [*lines[:-1], "# Guard: samples nonsense"]))
     assert all(label is None for label in labels(found).values())
     assert "wfdb.lines-stale" in rules(found)
