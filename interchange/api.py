@@ -16,7 +16,7 @@ from interchange.model import Recording
 from interchange.publish import check_target
 from interchange.receipt import Document, Receipt
 from interchange.requests import Requests
-from interchange.sources import Source, load
+from interchange.sources import Source, load, open_path
 from interchange.writing import Prepared, Writing, document
 
 if TYPE_CHECKING:
@@ -175,11 +175,11 @@ def open_source(source: Readable) -> Source:
         return Source(bytes(source))
     if isinstance(source, Mapping):
         return _open_files(source)
-    path = Path(fspath(source))
-    data = load(path) if path.suffix == ".hea" else None  # the most frequent kind of name needs no second look
-    if data is None:
-        path = _record_path(path)
-        data = load(path)
+    opened = open_path(fspath(source))
+    if opened is not None:
+        return opened
+    path = _record_path(Path(fspath(source)))
+    data = load(path)
     if data is None:
         raise SourceError("there is no such file", file=fspath(source))
     return Source(data, path.name, fspath(source), folder=path.parent)

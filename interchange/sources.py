@@ -5,7 +5,7 @@ a path in it is refused here, once for all formats.
 """
 
 # Paths are plain strings here: as objects they would take as long as reading a small header.
-# ruff: noqa: PTH116, PTH118, PTH120
+# ruff: noqa: PTH116, PTH118, PTH119, PTH120
 
 from __future__ import annotations
 
@@ -24,7 +24,7 @@ if TYPE_CHECKING:
     from os import PathLike
     from pathlib import Path
 
-__all__ = ["Source", "is_plain_name", "load"]
+__all__ = ["Source", "is_plain_name", "load", "open_path"]
 
 
 _NOT_PLAIN = frozenset('/\\:"<>|?*').union(map(chr, range(0x20)), map(chr, range(0x7F, 0xA0)))
@@ -126,6 +126,21 @@ def _listing(folder: str) -> list[str]:
             _LISTINGS.clear()
         _LISTINGS[key] = (stamp, names)
     return names
+
+
+def open_path(given: str) -> Source | None:
+    """The file of that name, or the WFDB header of the record of that name; None where it is not as simple as that."""
+    name = os.path.basename(given)
+    if name in ("", ".", ".."):
+        return None
+    try:
+        for suffix in ("", ".hea"):
+            data = load(given + suffix)
+            if data is not None:
+                return Source(data, name + suffix, given, folder=os.path.dirname(given) or os.curdir)
+    except SourceError:
+        pass  # a folder beside a header, perhaps; whoever looks closer says what is wrong
+    return None
 
 
 def load(path: str | PathLike[str], within: str | None = None) -> bytes | None:

@@ -22,6 +22,10 @@ Conventions of this project, for what the format has no field for.  Any reader m
   its annotation, the nearest that WFDB has, ends with ``[marks 3]`` (:mod:`~interchange.formats.wfdb.mark_files`).
 * **Scale.**  ADC resolution 0 means that it is not known, gain 0 that the signal is not calibrated.  Where gain or
   baseline cannot say step or offset exactly, a line of the model does, and the header has the nearest.
+* **Guard.**  Lines that name tracings, signals or marks by number are followed by ``# Guard: ...`` with digests of what
+  they rest on; where somebody changed that, they are left out (:mod:`~interchange.formats.wfdb.guard`).  No line sets a
+  rate, step or offset that the fields say otherwise, or what a customary key tells
+  (:mod:`~interchange.formats.wfdb.unfit`).
 * The base time counts where an info string contradicts it.
 """
 

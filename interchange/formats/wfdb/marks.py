@@ -63,6 +63,13 @@ def _is_other(suffix: str) -> bool:
     return suffix in _OTHERS or _SIGNALS.fullmatch(suffix) is not None
 
 
+class Placed(NamedTuple):
+    """Marks, or numbers of marks that info strings tell, and whether an annotation file was edited since."""
+
+    places: list[Mark | int]
+    edited: bool
+
+
 def own_marks(
     named: Sequence[Listed],
     fetch: Fetch,
@@ -70,11 +77,13 @@ def own_marks(
     in_lines: Collection[int],
     notes: Notes,
     unread: list[Unread],
-) -> list[Mark | int]:
+) -> Placed:
     """Marks of the files that the header names, in order; a file that is named again is not read again.
 
-    ``in_lines`` are the numbers of the marks that info strings tell in full; such a number stands in place of its mark.
+    ``in_lines`` are the numbers of the marks that info strings tell in full; such a number stands in place of its mark,
+    but for files that somebody edited since.
     """
+    edited = False
     found: list[Mark | int] = []
     seen: set[str] = set()
     for number, entry in enumerate(named, 1):
@@ -86,8 +95,10 @@ def own_marks(
         if data is None:
             notes.at("wfdb.annotation-missing", place)
             continue
-        if not entry.annotator.endswith(fingerprint(data)):
+        sound = entry.annotator.endswith(fingerprint(data))
+        if not sound:
             notes.at("wfdb.annotation-changed", place)
+            edited = True
         file = _parsed(data, place, notes, unread)
         if file is None:
             continue
@@ -95,12 +106,13 @@ def own_marks(
         in_line = [mark_in_line(item) for item in file.annotations]
         marks = marks_of([without_flag(item) for item in file.annotations], setting)
         found.extend(
-            told if told is not None and told in in_lines else mark for mark, told in zip(marks, in_line, strict=True)
+            told if sound and told is not None and told in in_lines else mark
+            for mark, told in zip(marks, in_line, strict=True)
         )
     if len(seen) < len(named):
         words = f"{len(named) - len(seen)} lines that name an annotation file again"
         unread.append(Unread("the info strings", 0, words))
-    return found
+    return Placed(found, edited)
 
 
 def foreign_marks(

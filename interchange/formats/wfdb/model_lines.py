@@ -12,6 +12,7 @@ from fractions import Fraction
 from typing import Final
 
 from interchange.formats.wfdb.comments import customary_lines, told
+from interchange.formats.wfdb.guard import GUARD
 from interchange.formats.wfdb.infostrings import InfoString, wrapped
 from interchange.formats.wfdb.layout import is_layout
 from interchange.formats.wfdb.mark_files import is_listing
@@ -22,10 +23,16 @@ from interchange.model import Acquisition, Channel, Extras, Filters, Moment, Pat
 from interchange.model.lines import line, lines_below
 from interchange.model.paths import NOT_CONTENT
 
-__all__ = ["is_own", "outside_lines", "recording_lines", "tracing_lines"]
+__all__ = ["is_allowed", "is_own", "outside_lines", "recording_lines", "tracing_lines"]
 
 _ROOTS: Final = tuple(entry.name for entry in fields(Recording) if entry.name not in NOT_CONTENT)
 _OWN: Final = re.compile(rf"(?:{'|'.join(_ROOTS)})[a-z_.\[\]0-9]*: ", re.ASCII)
+_ALLOWED: Final = re.compile(
+    r"tracings\[\d+\]\.(?:kind|label|of|fiducial|beat|start|rate|extras\[\d+\]"
+    r"|channels\[\d+\]\.(?:step|offset|name|unit|label|filters|skew|origin|derived_from|bits|extras\[\d+\]))"
+    rf"|(?:{'|'.join(name for name in _ROOTS if name != 'tracings')})\b.*",
+    re.ASCII,
+)
 _APART: Final = frozenset({"tracings", "patient", "acquisition", "marks", "extras"})
 """Fields of the recording that have a way of their own."""
 
@@ -42,6 +49,11 @@ _COUNTER: Final = frozenset({"wfdb.counter-frequency", "wfdb.counter-base"})
 def is_own(text: str) -> bool:
     """Whether an info string is a line of the model (``patient.name: ...``)."""
     return _OWN.match(text) is not None
+
+
+def is_allowed(path: str) -> bool:
+    """Whether a line may set this field: one that :func:`recording_lines` or :func:`tracing_lines` may write."""
+    return _ALLOWED.fullmatch(path) is not None
 
 
 def recording_lines(recording: Recording) -> list[str]:
@@ -72,7 +84,7 @@ def _plain_remarks(remarks: tuple[str, ...]) -> int:
     for count, text in enumerate(remarks):
         if not text.isprintable() or text != text.strip() or not text:
             return count
-        if is_own(text) or is_layout(text) or is_listing(text):
+        if is_own(text) or is_layout(text) or is_listing(text) or text.startswith(GUARD):
             return count
         story = told([InfoString(0, text)], Notes())
         if story != type(story)(remarks=[text]) or len(wrapped(text)) > 1 or text.endswith("\\"):

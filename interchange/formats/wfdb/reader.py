@@ -32,6 +32,7 @@ if TYPE_CHECKING:
 
 __all__ = ["read"]
 
+_GUARD: Final = "Guard: samples "
 _PLACING: Final = ("Tracing ", "Annotations ")
 """How the info strings begin that say where tracings and marks are."""
 
@@ -57,7 +58,7 @@ def read(source: Source) -> Recording:
         except SourceError as error:
             raise SourceError(error.reason, f"line {line}" if line else _INFOS) from None
 
-    record = _Record(header, fetch, notes, stem or header.name)
+    record = _Record(header, source.data, fetch, notes, stem or header.name)
     recording, tracings = record.read()
     prefix = f"{record.stem}."
     names = annotators_beside(record.stem, source.neighbours())
@@ -91,12 +92,14 @@ def read(source: Source) -> Recording:
 class _Record:
     """One record while it is read; the first may name further ones in its info strings, they may not (``part``).
 
-    ``in_lines``: numbers of the marks that the first record tells in full.
+    ``in_lines``: numbers of the marks that the first record tells in full.  ``counted``: whether signals still have the
+    numbers that info strings give them; ``edited``: whether annotations were changed since info strings told marks.
     """
 
     def __init__(
         self,
         header: Header,
+        data: bytes,
         fetch: Fetch,
         notes: Notes,
         stem: str,
@@ -114,24 +117,30 @@ class _Record:
         self.layout: list[Span] = []
         self.listing: list[Listed] = []
         comments = [comment for comment in header.comments if comment.info] if header.comments else ()
+        self.unread: list[Unread] = []
+        self.counted = True
+        self.edited = False
         if comments:
-            self._sort(comments)
+            self._sort(comments, data)
         self.in_lines = in_lines if part or not self.own else frozenset(_mark_numbers(self.own))
         self.leftovers: list[Leftover] = list(header.leftovers)
-        self.unread: list[Unread] = []
         self.findings: list[Finding] = []
         self.places: list[Mark | int] = []
         self.parts: dict[str, tuple[_Record, Tracing] | None] = {}
         self.owners: list[tuple[int, Fraction]] = []
         self.rows: list[tuple[int, ...]] = []
 
-    def _sort(self, comments: Sequence[Comment]) -> None:
-        """Lines of the model, lines that place tracings and marks, and all others."""
+    def _sort(self, comments: Sequence[Comment], data: bytes) -> None:
+        """Lines of the model, lines that place tracings and marks, and all others; those that a guard lets pass."""
         from interchange.formats.wfdb.infostrings import unwrapped
         from interchange.formats.wfdb.model_lines import is_own
 
         placing: list[str] = []
+        guard = ""
         for info in unwrapped(comments):
+            if info.text.startswith(_GUARD):
+                guard = info.text
+                continue
             if is_own(info.text):
                 self.own.append(info.text)
                 continue
@@ -144,6 +153,40 @@ class _Record:
 
             self.layout = [] if self.part else spans(placing)
             self.listing = listed(placing)
+        if guard:
+            self._heed(guard, data)
+
+    def _heed(self, text: str, data: bytes) -> None:
+        """Leave out lines that speak of signals or annotations as they were before somebody changed them."""
+        from interchange.formats.wfdb.guard import guard_of, guarded
+
+        said, found = guard_of(text), guarded(data)
+        if said == found:
+            return
+        signals = said is not None and said.signals == found.signals
+        self.counted = said is not None and said.samples == found.samples
+        self.edited = said is None or said.annotations != found.annotations
+        kept = [line for line in self.own if self._is_fit(line, signals)]
+        gone = len(self.own) - len(kept)
+        if not self.counted:
+            gone += len(self.layout)
+            for span in self.layout:
+                if span.record is not None:
+                    self.notes.at("wfdb.further-record", f"further record of tracing {span.number + 1}")
+            self.layout = []
+        self.own = kept
+        self.stale(gone)
+
+    def _is_fit(self, line: str, signals: bool) -> bool:
+        if line.startswith("tracings["):
+            return signals
+        return not line.startswith("marks[") or (self.counted and not self.edited)
+
+    def stale(self, count: int) -> None:
+        """So many lines speak of what was changed since they were written."""
+        self.notes.at("wfdb.lines-stale", _INFOS, f"{count} lines" if count else "")
+        if count:
+            self.unread.append(Unread(_INFOS, 0, f"{count} lines about signals or annotations that were changed since"))
 
     def read(self) -> tuple[Recording, list[Tracing | None]]:
         """The recording without its tracings, and the tracings, None for those that are not there."""
@@ -157,10 +200,25 @@ class _Record:
         if ground is not None:
             from interchange.formats.wfdb.marks import own_marks
 
-            self.places[:0] = own_marks(self.listing, self.annotations, ground, self.in_lines, self.notes, self.unread)
+            found = own_marks(self.listing, self.annotations, ground, self.in_lines, self.notes, self.unread)
+            self.places[:0] = found.places
+            self.edited |= found.edited
         if self.places and not self.part:
-            recording = recording.with_(marks=_in_place(self.places, recording.marks))
+            recording = recording.with_(marks=self._in_place(recording.marks))
         return recording, tracings
+
+    def _in_place(self, told: Sequence[Mark]) -> tuple[Mark, ...]:
+        """Marks of annotation files, with those that info strings tell in their places; what has no place comes last.
+
+        Where annotations were edited, a mark without a place may be one that somebody took out.
+        """
+        placed = {place for place in self.places if isinstance(place, int)}
+        found = [place if isinstance(place, Mark) else told[place] for place in self.places if _is_there(place, told)]
+        rest = [mark for number, mark in enumerate(told) if number not in placed]
+        if rest and self.edited:
+            self.stale(len(rest))
+            return tuple(found)
+        return (*found, *rest)
 
     def annotations(self, annotator: str) -> bytes | None:
         """The bytes of an annotation file of this record."""
@@ -193,7 +251,7 @@ class _Record:
         from interchange.formats.wfdb.marks import Ground
 
         frames = self.header.samples or 0
-        return Ground(self.header.rate, frames, channels[0][0], channels)
+        return Ground(self.header.rate, frames, channels[0][0], channels if self.counted else [])
 
     def all_findings(self) -> tuple[Finding, ...]:
         """Findings of the header, of everything else, and of further records."""
@@ -257,16 +315,22 @@ class _Record:
     def _further(self, span: Span) -> Tracing | None:
         """The tracing of a further record, None (and a finding) where it cannot be had.
 
-        A name that two lines give is read once: the work stays in line with the size of the files.
+        A name that two lines give is read once, and its marks count once: the work stays in line with the size of the
+        files.
         """
         place = f"further record of tracing {span.number + 1}"
         name = span.record or ""
-        if name not in self.parts:
+        known = name in self.parts
+        if not known:
             self.parts[name] = self._part(name, place)
         part = self.parts[name]
         if part is None:
             return None
+        if known and part[0].places:
+            self.notes.at("wfdb.further-record", place)
+            return None
         record, tracing = part
+        self.edited |= record.edited
         self.places.extend(
             replace(entry, tracing=span.number) if isinstance(entry, Mark) else entry for entry in record.places
         )
@@ -278,7 +342,7 @@ class _Record:
             if data is None:
                 self.notes.at("wfdb.further-record", place)
                 return None
-            part = _Record(parse_header(data), self.fetch, Notes(), name, part=True, in_lines=self.in_lines)
+            part = _Record(parse_header(data), data, self.fetch, Notes(), name, part=True, in_lines=self.in_lines)
             _, tracings = part.read()
         except SourceError as error:
             self.notes.at("wfdb.further-record", place, error.place)
@@ -303,13 +367,6 @@ class _Record:
             extras=_counter(self.header),
             format="wfdb",
         )
-
-
-def _in_place(places: Sequence[Mark | int], told: Sequence[Mark]) -> tuple[Mark, ...]:
-    """Marks of annotation files, with those that info strings tell in their places; what has no place comes last."""
-    placed = {place for place in places if isinstance(place, int)}
-    found = [place if isinstance(place, Mark) else told[place] for place in places if _is_there(place, told)]
-    return (*found, *(mark for number, mark in enumerate(told) if number not in placed))
 
 
 def _is_there(place: Mark | int, told: Sequence[Mark]) -> bool:

@@ -92,8 +92,10 @@ RULES: Final[tuple[Rule, ...]] = (
          "public data: PhysioNet Challenge 2011", "Do not take it for a newborn's age without looking."),
     Rule("wfdb.comment-value", "warning", "an info string has a customary key and an impossible or empty value",
          "public data: PhysioNet Challenges", "It was kept as a remark or skipped."),
-    Rule("wfdb.line", "warning", "info strings that look like this project's own lines are not understood",
-         _OWN, "They were kept as remarks."),
+    Rule("wfdb.line", "warning", "info strings that look like this project's own lines are not understood, or "
+         "contradict the rest of the header", _OWN, "They were kept as remarks."),
+    Rule("wfdb.lines-stale", "warning", "info strings speak of signals or annotations that were changed since",
+         _OWN, "They were left out: a name or a mark could stand on the wrong signal."),
     Rule("wfdb.layout", "warning", "the info strings that lay out the tracings do not fit the signals", _OWN,
          "The signals of one rate are taken as one tracing."),
     Rule("wfdb.further-record", "error", "a further record of this recording is not there or cannot be read",

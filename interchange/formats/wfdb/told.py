@@ -9,6 +9,7 @@ from fractions import Fraction
 from typing import Final
 
 from interchange.formats.wfdb.notes import Notes
+from interchange.formats.wfdb.unfit import appended, unfit_lines
 from interchange.model import Mark, Moment, Recording, Tracing, Unread
 from interchange.model.lines import apply
 
@@ -24,7 +25,7 @@ def with_lines(
     """The recording with every line of the model that is understood, and the tracings after that.
 
     Lines are applied to tracings without samples, which makes the work independent of their size.  Lines that are not
-    understood become remarks.
+    understood, or that contradict the rest of the header, become remarks.
     """
     if not lines:
         return recording, list(tracings)
@@ -32,8 +33,10 @@ def with_lines(
     kept = [text for text in lines if not _is_on_gap(text, tracings)]
     if len(kept) < len(lines):
         unread.append(Unread(_INFOS, 0, "lines about a further record that is not there"))
-    recording = recording.with_(tracings=tuple(map(_hollow, tracings)))
-    recording, others = apply(recording, kept)
+    unfit = set(unfit_lines(kept, recording, tracings))
+    fit = appended((text for text in kept if text not in unfit), recording)
+    recording, others = apply(recording.with_(tracings=tuple(map(_hollow, tracings))), fit)
+    others = (*(text for text in kept if text in unfit), *others)
     if others:
         notes.at("wfdb.line", _INFOS, f"{len(others)} lines")
         held = recording.acquisition

@@ -14,6 +14,7 @@ from typing import NamedTuple
 from interchange.formats.contract import Encoded, Note
 from interchange.formats.wfdb.channels import channel
 from interchange.formats.wfdb.fresh import fingerprint, leftovers_of
+from interchange.formats.wfdb.guard import guard_line
 from interchange.formats.wfdb.layout import Plan, Slot, layout_line, plan, record_line
 from interchange.formats.wfdb.mark_files import MarkFile, mark_files
 from interchange.formats.wfdb.model_lines import outside_lines, recording_lines, tracing_lines
@@ -31,6 +32,9 @@ from interchange.model import Acquisition, Channel, Mark, Recording, Tracing
 from interchange.model.lines import lines_below
 
 __all__ = ["encode"]
+
+_NUMBERED = ("tracings[", "marks[", "Tracing ", "Annotations ")
+"""How info strings begin that name tracings, signals, annotation files or marks."""
 
 
 class _Output(NamedTuple):
@@ -53,7 +57,8 @@ def encode(recording: Recording, name: str, options: Mapping[str, str]) -> Encod
     if out.stem != name:
         out.notes.append(Note("info", "", "the record's own name has letters, digits, _ and - only"))
     record, files = _record(recording, out, out.stem, recording_lines(recording))
-    main = record._replace(infos=[*record.infos, *lines_below(Recording(marks=tuple(out.marks)), ("marks",))])
+    told = lines_below(Recording(marks=tuple(out.marks)), ("marks",))
+    main = _guarded(record._replace(infos=[*record.infos, *told]))
     out.files.extend((f"{out.stem}.{file.annotator}", file.data) for file in files)
     header = header_bytes(main)
     if not header.isascii():
@@ -155,12 +160,22 @@ def _further(recording: Recording, index: int, out: _Output) -> str:
         marks=tuple(replace(mark, tracing=0) for mark in recording.marks if mark.tracing == index),
     )
     known = len(out.marks)
-    text, files = _record(alone, out, "", [f"Part of record {out.stem}"])
+    words = f"Part of record {out.stem}: tracing {index + 1} of {len(recording.tracings)}"
+    text, files = _record(alone, out, "", [words])
+    text = _guarded(text)
     out.marks[known:] = [replace(mark, tracing=index) for mark in out.marks[known:]]
     name = f"{out.stem}_{fingerprint(header_bytes(text))}"
     out.files.extend((f"{name}.{file.annotator}", file.data) for file in files)
     out.files.append((f"{name}.hea", header_bytes(text._replace(name=name))))
     return name
+
+
+def _guarded(text: RecordText) -> RecordText:
+    """The header with a guard, if any of its info strings speaks of signals or annotations by their numbers."""
+    infos = list(text.infos)
+    if not any(info.startswith(_NUMBERED) for info in infos):
+        return text
+    return text._replace(infos=[*infos, guard_line(header_bytes(text._replace(name="x", infos=infos)))])
 
 
 def _counter(recording: Recording) -> str:

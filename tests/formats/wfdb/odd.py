@@ -107,6 +107,12 @@ replaced("age-withheld", "# Age: 61", "# Age: 300")
 replaced("age-zero", "# Age: 61", "# Age: 0")
 replaced("comment-value", "# Age: 61", "# Age: 161")
 replaced("line", "# Age: 61", "# patient.shoe_size: 43")
+replaced(
+    "lines-stale",
+    "# Age: 61",
+    "# tracings[0].channels[0].name: V2\n"
+    "# Guard: samples 0123456789abcdef, signals 0123456789abcdef, annotations 0123456789abcdef",
+)
 replaced("layout", "# Age: 61", "# Tracing 1 of 1: signals 1 to 7, samples 0 to 99")
 replaced(
     "further-record", "# Age: 61", "# Tracing 1 of 2: signals 1 to 2, samples 0 to 3\n# Tracing 2 of 2: record gone"

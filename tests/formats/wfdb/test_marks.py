@@ -329,8 +329,9 @@ def test_an_edited_annotation_file_is_read_and_reported() -> None:
     files, name = edited()
     files[name] = encode_annotations([Annotation(70, 5)], None)
     found = again(files)
-    assert rules(found) == ["wfdb.annotation-changed"]
-    assert [m.concept for m in found.marks] == ["ventricular-premature-beat", "r-peak"]
+    assert rules(found) == ["wfdb.annotation-changed", "wfdb.lines-stale"]
+    assert [m.concept for m in found.marks] == ["ventricular-premature-beat"]
+    assert [u.what for u in found.unread] == ["1 lines about signals or annotations that were changed since"]
 
 
 def test_an_annotation_file_of_an_earlier_version_is_not_read() -> None:
