@@ -90,7 +90,7 @@ def _made(cls: type, frozen: bool, slots: bool, eq: bool) -> type:
     names = tuple(annotations)
     defaults = {name: own.pop(name) for name in names if name in own}
     plain = slots and cls.__bases__ == (object,)
-    if not plain or not all(_is_plain(annotations[name], defaults.get(name)) for name in names):
+    if not plain or not _are_plain(annotations, defaults):
         return dataclasses.dataclass(frozen=frozen, slots=slots, eq=eq)(cls)
     plan = _Plan(names, annotations, defaults, frozen)
     for gone in ("__dict__", "__weakref__"):
@@ -118,11 +118,15 @@ def _made(cls: type, frozen: bool, slots: bool, eq: bool) -> type:
     return plan.cls  # type: ignore[no-any-return]
 
 
-def _is_plain(annotation: object, default: object) -> bool:
-    """Whether a field is one that this module makes itself; the standard library makes all classes with others."""
-    if not isinstance(annotation, str) or any(word in annotation for word in ("ClassVar", "InitVar", "KW_ONLY")):
+def _are_plain(annotations: dict[str, Any], defaults: dict[str, Any]) -> bool:
+    """Whether this module can make the class itself; the standard library makes all that have other fields."""
+    for default in defaults.values():
+        if isinstance(default, dataclasses.Field) and not (default.init and default.hash is None):
+            return False
+    if not all(annotation.__class__ is str for annotation in annotations.values()):
         return False
-    return not isinstance(default, dataclasses.Field) or (default.init and default.hash is None)
+    words = " ".join(annotations.values())
+    return "ClassVar" not in words and "InitVar" not in words and "KW_ONLY" not in words
 
 
 def _general_init(plan: _Plan, cls: type, only: tuple[str, ...]) -> Callable[..., None]:
