@@ -63,16 +63,17 @@ _FACTORY = _Factory()
 class _Plan:
     """What a dataclass is made of: its names in order, what the class body says of each, and the class itself."""
 
-    __slots__ = ("annotations", "cls", "defaults", "frozen", "names")
+    __slots__ = ("annotations", "cls", "defaults", "eq", "frozen", "names")
 
     def __init__(
-        self, names: tuple[str, ...], annotations: dict[str, str], defaults: dict[str, Any], frozen: bool
+        self, names: tuple[str, ...], annotations: dict[str, str], defaults: dict[str, Any], frozen: bool, eq: bool
     ) -> None:
         self.cls: Any = None
         self.names = names
         self.annotations = annotations
         self.defaults = defaults
         self.frozen = frozen
+        self.eq = eq
 
     def told(self, name: str) -> dataclasses.Field[Any] | None:
         """What ``field(...)`` says of the field, None where that was not used."""
@@ -92,12 +93,13 @@ def _made(cls: type, frozen: bool, slots: bool, eq: bool) -> type:
     plain = slots and cls.__bases__ == (object,)
     if not plain or not _are_plain(annotations, defaults):
         return dataclasses.dataclass(frozen=frozen, slots=slots, eq=eq)(cls)
-    plan = _Plan(names, annotations, defaults, frozen)
+    plan = _Plan(names, annotations, defaults, frozen, eq)
     for gone in ("__dict__", "__weakref__"):
         own.pop(gone, None)
     own["__qualname__"] = cls.__qualname__
     own["__slots__"] = names
     own["__dataclass_fields__"] = _Fields(plan)
+    own["__dataclass_params__"] = _Params(plan)
     own["__signature__"] = _Signature(plan)
     only = plan.by_name_only() if defaults else ()
     own["__match_args__"] = tuple(name for name in names if name not in only) if only else names
@@ -228,6 +230,21 @@ class _Fields:
             fields[name].type = annotation
         plan.cls.__dataclass_fields__ = fields
         return fields
+
+
+class _Params:
+    """The standard library's note of how the class was made, which tools look at."""
+
+    __slots__ = ("plan",)
+
+    def __init__(self, plan: _Plan) -> None:
+        self.plan = plan
+
+    def __get__(self, found: Any, cls: Any) -> Any:
+        plan = self.plan
+        like: Any = dataclasses.dataclass(frozen=plan.frozen, eq=plan.eq, slots=True)(type("like", (), {}))
+        plan.cls.__dataclass_params__ = like.__dataclass_params__
+        return plan.cls.__dataclass_params__
 
 
 class _Values:
