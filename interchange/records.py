@@ -63,16 +63,17 @@ _FACTORY = _Factory()
 class _Plan:
     """What a dataclass is made of: its names in order, what the class body says of each, and the class itself."""
 
-    __slots__ = ("annotations", "cls", "defaults", "frozen", "names")
+    __slots__ = ("annotations", "cls", "defaults", "eq", "frozen", "names")
 
     def __init__(
-        self, names: tuple[str, ...], annotations: dict[str, str], defaults: dict[str, Any], frozen: bool
+        self, names: tuple[str, ...], annotations: dict[str, str], defaults: dict[str, Any], frozen: bool, eq: bool
     ) -> None:
         self.cls: Any = None
         self.names = names
         self.annotations = annotations
         self.defaults = defaults
         self.frozen = frozen
+        self.eq = eq
 
     def told(self, name: str) -> dataclasses.Field[Any] | None:
         """What ``field(...)`` says of the field, None where that was not used."""
@@ -90,14 +91,15 @@ def _made(cls: type, frozen: bool, slots: bool, eq: bool) -> type:
     names = tuple(annotations)
     defaults = {name: own.pop(name) for name in names if name in own}
     plain = slots and cls.__bases__ == (object,)
-    if not plain or not all(_is_plain(annotations[name], defaults.get(name)) for name in names):
+    if not plain or not _are_plain(annotations, defaults):
         return dataclasses.dataclass(frozen=frozen, slots=slots, eq=eq)(cls)
-    plan = _Plan(names, annotations, defaults, frozen)
+    plan = _Plan(names, annotations, defaults, frozen, eq)
     for gone in ("__dict__", "__weakref__"):
         own.pop(gone, None)
     own["__qualname__"] = cls.__qualname__
     own["__slots__"] = names
     own["__dataclass_fields__"] = _Fields(plan)
+    own["__dataclass_params__"] = _Params(plan)
     own["__signature__"] = _Signature(plan)
     only = plan.by_name_only() if defaults else ()
     own["__match_args__"] = tuple(name for name in names if name not in only) if only else names
@@ -118,11 +120,15 @@ def _made(cls: type, frozen: bool, slots: bool, eq: bool) -> type:
     return plan.cls  # type: ignore[no-any-return]
 
 
-def _is_plain(annotation: object, default: object) -> bool:
-    """Whether a field is one that this module makes itself; the standard library makes all classes with others."""
-    if not isinstance(annotation, str) or any(word in annotation for word in ("ClassVar", "InitVar", "KW_ONLY")):
+def _are_plain(annotations: dict[str, Any], defaults: dict[str, Any]) -> bool:
+    """Whether this module can make the class itself; the standard library makes all that have other fields."""
+    for default in defaults.values():
+        if isinstance(default, dataclasses.Field) and not (default.init and default.hash is None):
+            return False
+    if not all(annotation.__class__ is str for annotation in annotations.values()):
         return False
-    return not isinstance(default, dataclasses.Field) or (default.init and default.hash is None)
+    words = " ".join(annotations.values())
+    return "ClassVar" not in words and "InitVar" not in words and "KW_ONLY" not in words
 
 
 def _general_init(plan: _Plan, cls: type, only: tuple[str, ...]) -> Callable[..., None]:
@@ -224,6 +230,21 @@ class _Fields:
             fields[name].type = annotation
         plan.cls.__dataclass_fields__ = fields
         return fields
+
+
+class _Params:
+    """The standard library's note of how the class was made, which tools look at."""
+
+    __slots__ = ("plan",)
+
+    def __init__(self, plan: _Plan) -> None:
+        self.plan = plan
+
+    def __get__(self, found: Any, cls: Any) -> Any:
+        plan = self.plan
+        like: Any = dataclasses.dataclass(frozen=plan.frozen, eq=plan.eq, slots=True)(type("like", (), {}))
+        plan.cls.__dataclass_params__ = like.__dataclass_params__
+        return plan.cls.__dataclass_params__
 
 
 class _Values:

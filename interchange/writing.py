@@ -144,7 +144,7 @@ class Writing:
             comparison,
             requested=compare_recordings(original, recording) if recording is not original else None,
             notes=encoded.notes,
-            account=module.ACCOUNT,
+            account=lambda: module.ACCOUNT,
             source=documents,
             target=[document(name, self.entry.name, data) for name, data in files],
             accepted=sorted(self.accept),

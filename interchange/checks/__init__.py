@@ -10,8 +10,9 @@ The checks look; they change nothing and diagnose nothing.
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable, Iterator
-from dataclasses import replace
+from dataclasses import fields, replace
 
 from interchange.checks import (
     collection,
@@ -58,6 +59,9 @@ __all__ = [
 
 _OF_ONE = (lead_sets, sameness, consistency, setting, quality, plausibility, marks, levels, people, times_)
 
+_FIELD = re.compile(rf"(?:{'|'.join(entry.name for entry in fields(Recording))})[.\[]")
+"""How the path of a field in a recording begins, below the recording itself."""
+
 RULES: tuple[Rule, ...] = tuple(rule for module in (*_OF_ONE, collection) for rule in module.RULES)
 """Every rule of this package, in the order of the areas."""
 
@@ -97,4 +101,13 @@ def build_report(
     findings = tuple(used.applied(iter((*outer, *_findings(view)))))
     summary = summarise(view, used.expect)
     sums = tuple(entry for strip in view.strips for entry in consistency.sums(view, strip))
-    return Report(verdict_of(view, summary, findings), summary, findings, sums, recording.format)
+    verdict = verdict_of(view, summary, findings)
+    return Report(verdict, summary, findings, sums, recording.format, _words(findings, recording))
+
+
+def _words(findings: Iterable[Finding], recording: Recording) -> tuple[tuple[str, str], ...]:
+    """Places of findings that are fields of the recording, with their words."""
+    from interchange.receipt.words import field_words
+
+    places = dict.fromkeys(f.place for f in findings if _FIELD.match(f.place))
+    return tuple((place, field_words(place, recording)) for place in places)

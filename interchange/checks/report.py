@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
+from dataclasses import replace
 from fractions import Fraction
 from typing import Any
 
@@ -52,8 +53,9 @@ class Report:
 
     ``verdict``: one line for a glance.  ``lead_set``: which leads are there, which follow, which cannot be had.
     ``findings``: those of the file's format first, then those of the reader, then those on the content; the order is
-    the same for the same input.  ``sums``: what the sums of limb leads say.  ``status``: the exit status, 1 when any
-    finding is an error, else 0.
+    the same for the same input.  ``sums``: what the sums of limb leads say.  ``words``: fields of the recording that
+    findings name as their places, each with its words.  ``status``: the exit status, 1 when any finding is an error,
+    else 0.
     """
 
     verdict: str
@@ -61,6 +63,7 @@ class Report:
     findings: tuple[Finding, ...]
     sums: tuple[Sums, ...] = ()
     format: str | None = None
+    words: tuple[tuple[str, str], ...] = ()
 
     @property
     def status(self) -> int:
@@ -72,11 +75,15 @@ class Report:
         return sum(finding.severity == severity for finding in self.findings)
 
     def groups(self) -> tuple[tuple[str, tuple[Finding, ...]], ...]:
-        """Findings by what they touch, the file format first, the serious ones first within each; no group is empty."""
-        known = dict(AREAS)
-        named = {"Format": [f for f in self.findings if _area(f) not in known]}
+        """Findings by what they touch, the file format first, the serious ones first within each; no group is empty.
+
+        For people: a place that is a field of the recording is told in words ("V2", "tracing 1").
+        """
+        known, words = dict(AREAS), dict(self.words)
+        findings = [replace(f, place=words[f.place]) if f.place in words else f for f in self.findings]
+        named = {"Format": [f for f in findings if _area(f) not in known]}
         for area, title in AREAS:
-            named[title] = [f for f in self.findings if _area(f) == area]
+            named[title] = [f for f in findings if _area(f) == area]
         return tuple(
             (title, tuple(sorted(found, key=lambda f: SEVERITIES.index(f.severity))))
             for title, found in named.items()

@@ -109,7 +109,29 @@ def _samples(comparison: Comparison) -> str:
     errors = f"{number(comparison.sample_error)} microvolts, {number(comparison.time_error * 1000)} ms"
     if comparison.same_samples:
         return f"Samples the same within a thousandth of a step: largest difference {errors}."
-    return f"SAMPLES DIFFER (signal, timing or leads): largest difference {errors}."
+    kinds = {_kind(d) for d in comparison.differences if d.protected in ("signal", "timing", "leads")}
+    answer = f"{' AND '.join(kind for kind in _KINDS if kind in kinds)} DIFFER"
+    if comparison.sample_error or comparison.time_error:
+        return f"{answer}: largest difference of a sample {errors}."
+    return (
+        f"{answer}." if kinds & _OF_SAMPLES else f"{answer}. Every sample that both have is the same, value and time."
+    )
+
+
+_KINDS = ("SAMPLES", "GAPS", "UNITS", "SAMPLE TIMES", "TRACINGS", "LEADS", "ACQUISITION TIMES")
+_OF_SAMPLES = frozenset({"SAMPLES", "GAPS", "UNITS", "SAMPLE TIMES"})
+
+
+def _kind(difference: Difference) -> str:
+    """What a difference of signal, timing or leads is about."""
+    parts = [step.partition("[")[0] for step in difference.path.split(".")]
+    if parts[0] != "tracings":
+        return "ACQUISITION TIMES"
+    if difference.protected == "timing":
+        return "SAMPLE TIMES"
+    if difference.protected == "leads" or parts[1:] == ["channels"]:
+        return "LEADS"
+    return {"samples": "SAMPLES", "missing": "GAPS", "unit": "UNITS"}.get(parts[-1], "TRACINGS")
 
 
 def _difference(difference: Difference, holder: Recording) -> str:

@@ -13,7 +13,18 @@ from typing import Literal
 
 from interchange.records import dataclass
 
-__all__ = ["Absent", "AbsentFields", "Code", "Extras", "Identifier", "Moment", "Person", "PersonName", "Quantity"]
+__all__ = [
+    "Absent",
+    "AbsentFields",
+    "Code",
+    "Extras",
+    "Identifier",
+    "Moment",
+    "Person",
+    "PersonName",
+    "Quantity",
+    "days_in",
+]
 
 Absent = Literal["unknown", "not-measured", "wave-absent", "rejected", "undefined", "not-applicable", "withheld"]
 """Why a value that was spoken of is not there.
@@ -59,18 +70,15 @@ class Moment:
 
     def is_valid(self) -> bool:
         """Whether the parts make a real date and time of day (a leap second passes)."""
-        import calendar
-
         if self.year is not None and not 1 <= self.year <= 9999:
             return False
         if (self.month is not None and self.year is None) or (self.day is not None and self.month is None):
             return False
         if self.month is not None and not 1 <= self.month <= 12:
             return False
-        if self.day is not None and self.year is not None and self.month is not None:
-            days = calendar.monthrange(self.year, self.month)[1]
-            if not 1 <= self.day <= days:
-                return False
+        year, month, day = self.year, self.month, self.day
+        if day is not None and year is not None and month is not None and not 1 <= day <= days_in(year, month):
+            return False
         if (self.minute is not None and self.hour is None) or (self.second is not None and self.minute is None):
             return False
         return (
@@ -164,6 +172,13 @@ class Moment:
             + self.second
             - 60 * (self.zone or 0)
         )
+
+
+def days_in(year: int, month: int) -> int:
+    """Days of a month in the Gregorian calendar."""
+    if month == 2:
+        return 29 if year % 4 == 0 and (year % 100 != 0 or year % 400 == 0) else 28
+    return 30 if month in (4, 6, 9, 11) else 31
 
 
 def _seconds(value: Fraction) -> str:

@@ -24,17 +24,24 @@ NOT_UNDERSTOOD = (ValueError, KeyError, IndexError, TypeError, ArithmeticError, 
 
 Steps: TypeAlias = list[tuple[str, int | None]]
 
-_STEP = re.compile(r"([a-z_]+)(?:\[(\d{1,6})\])?", re.ASCII)
-_NUMBER = re.compile(r"-?\d{1,400}(?:\.\d{1,400}|/\d{1,400})?", re.ASCII)
-_ESCAPED = re.compile(r"\\(?:u([0-9A-F]{4})|(.)|\Z)", re.DOTALL)
+_STEP = r"([a-z_]+)(?:\[(\d{1,6})\])?"
+_NUMBER = r"-?\d{1,400}(?:\.\d{1,400}|/\d{1,400})?"
+_ESCAPED = r"\\(?:u([0-9A-F]{4})|(.)|\Z)"
 _UNESCAPES = {"\\": "\\", ";": ";", "=": "=", "n": "\n", "r": "\r", "t": "\t", "s": " "}
 _FIXED = {Tracing: frozenset({"samples", "missing", "_digest"})}
 """Fields that no line sets."""
 
 
+@cache
+def _compiled(pattern: str, flags: re.RegexFlag) -> re.Pattern[str]:
+    """One of the patterns above, compiled when it is first needed."""
+    return re.compile(pattern, flags)
+
+
 def steps_of(path: str) -> Steps:
     """``statements[2].author`` as ``[("statements", 2), ("author", None)]``; ValueError for what is no path."""
-    found = [_STEP.fullmatch(part) for part in path.split(".")]
+    step = _compiled(_STEP, re.ASCII)
+    found = [step.fullmatch(part) for part in path.split(".")]
     if not all(found):
         raise ValueError
     return [(part[1], int(part[2]) if part[2] is not None else None) for part in found if part]
@@ -194,7 +201,7 @@ def _leaf(kind: Any, text: str) -> Any:
 
 
 def _number(text: str) -> int | Fraction:
-    if not _NUMBER.fullmatch(text):
+    if not _compiled(_NUMBER, re.ASCII).fullmatch(text):
         raise ValueError
     if text.isdigit() and len(text) <= 18:
         return int(text)
@@ -209,7 +216,7 @@ def _unescaped(text: str) -> str:
     def plain(found: re.Match[str]) -> str:
         return chr(int(found[1], 16)) if found[1] else _UNESCAPES[found[2]]
 
-    out = _ESCAPED.sub(plain, text)
+    out = _compiled(_ESCAPED, re.DOTALL).sub(plain, text)
     if any(0xD800 <= ord(c) < 0xE000 for c in out):
         out = out.encode("utf-16-be", "surrogatepass").decode("utf-16-be", "strict")
     return out

@@ -5,7 +5,7 @@ from __future__ import annotations
 import dataclasses
 import re
 from collections import Counter
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from typing import TYPE_CHECKING
 
 from interchange._version import __version__
@@ -33,7 +33,7 @@ def build_receipt(
     requested: Comparison | None = None,
     requested_why: str = _REQUESTED,
     notes: Sequence[Note] = (),
-    account: Account | None = None,
+    account: Callable[[], Account] = dict,
     source: Sequence[Document] = (),
     target: Sequence[Document] = (),
     accepted: Iterable[str] = (),
@@ -43,9 +43,10 @@ def build_receipt(
 
     ``original``: as read.  ``recording``: after the requested changes, as handed to the writer.  ``written``: as read
     back, None when nothing was read back (the receipt then says unverified).  ``comparison``: of ``recording`` with
-    ``written``; ``requested``: of ``original`` with ``recording``.
+    ``written``; ``requested``: of ``original`` with ``recording``.  ``account``: gives the format's account, asked for
+    when a difference needs it.
     """
-    why = _Reasons(notes, account or {})
+    why = _Reasons(notes, account)
     asked = _REQUESTED if requested_why == "" else requested_why
     entries = [_entry(d, asked, True, original if d.before is not None else recording) for d in _all(requested)]
     entries += [_entry(d, why.of(d), False, recording) for d in comparison.differences if d.kind != "added"]
@@ -92,7 +93,7 @@ def _added(difference: Difference, reason: str, holder: Recording | None) -> Add
 class _Reasons:
     """The writer's reason for a difference: its note with the longest path that fits, else the format's account."""
 
-    def __init__(self, notes: Sequence[Note], account: Account) -> None:
+    def __init__(self, notes: Sequence[Note], account: Callable[[], Account]) -> None:
         self._notes: dict[str, str] = {}
         for note in notes:
             if note.kind in ("changed", "left"):
@@ -104,8 +105,9 @@ class _Reasons:
         for path in (*_prefixes(difference.path), *_prefixes(bare)):
             if path in self._notes:
                 return self._notes[path]
+        account = self._account()
         for path in _prefixes(bare):
-            place = self._account.get(path)
+            place = account.get(path)
             if place is not None:
                 if difference.kind == "added":
                     return f"its place in the target cannot be left open ({place.where})"

@@ -14,7 +14,7 @@ from interchange.findings import SEVERITIES
 from interchange.formats import by_name
 from interchange.printable import printable
 from interchange.receipt.content import Document, Entry, Receipt, TracingSummary
-from interchange.receipt.words import field_words, group_words
+from interchange.receipt.words import field_words, group_words, target_words
 from interchange.records import dataclass
 from interchange.show.layout import PLAIN, Style, block, wrapped
 
@@ -207,7 +207,7 @@ def _entry(entry: Entry) -> str:
 def _added(receipt: Receipt, most: int) -> list[str]:
     groups: dict[str, list[str]] = defaultdict(list)
     for added in receipt.added:
-        groups[added.reason].append(f"{added.field or field_words(added.path)}: {_short(added.value) or 'empty'}")
+        groups[added.reason].append(f"{added.field or target_words(added.path)}: {_short(added.value) or 'empty'}")
     return _listed([_Part(members, reason) for reason, members in groups.items()], most)
 
 

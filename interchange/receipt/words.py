@@ -15,7 +15,7 @@ from interchange.formats import FORMATS
 if TYPE_CHECKING:
     from interchange.model import Recording, Tracing
 
-__all__ = ["field_words", "group_words"]
+__all__ = ["field_words", "group_words", "target_words"]
 
 _STEP = r"([a-z_]+)(?:\[([^\]]*)\])?(?:\.|$)"
 _INDEX = r"\[[^\]]*\]"
@@ -63,6 +63,25 @@ _PARTS = {
     "skew": "delay", "source_code": "code in the source", "statements": "statement", "step": "amplitude step",
     "tracings": "tracing", "uid": "UID", "series_uid": "series UID", "value": "", "marks": "mark",
 }  # fmt: skip
+
+
+_TARGETS = {
+    "section 1 tag 2": "patient's number",
+    "section 1 tag 14": "acquiring device",
+    "section 1 tag 25": "date of acquisition",
+    "section 1 tag 26": "time of acquisition",
+    "AnnotatedECG/code": "kind of the message",
+    "AnnotatedECG/effectiveTime": "time of the recording",
+    "trialSubject/id": "id of the subject",
+    "clinicalTrial/id": "id of the trial",
+}
+"""Places of a target that are filled because it demands a value; attributes of DICOM have names that say it."""
+
+
+def target_words(path: str) -> str:
+    """A field of the model, or a place of the target, in words; the place stands beside them."""
+    words = _TARGETS.get(path)
+    return f"{words} ({path})" if words else field_words(path)
 
 
 def field_words(path: str, recording: Recording | None = None) -> str:

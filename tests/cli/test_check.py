@@ -45,6 +45,21 @@ def test_the_verdict_stands_first(cli, twelve: Path) -> None:
     assert "not a diagnostic device" in done.out
 
 
+def test_places_are_leads_and_tracings_for_people_and_paths_for_programs(cli, tmp_path: Path) -> None:
+    flat = twelve_leads()
+    samples = flat.tracings[0].samples.copy()
+    samples[7] = 0
+    one = replace(flat.tracings[0], samples=samples)
+    strip = replace(flat.tracings[0], label="strip")
+    for waves, place in (((one,), "V2"), ((one, strip), "V2 in tracing 1")):
+        interchange.write(flat.with_(tracings=waves, marks=()), tmp_path / "x.hea", overwrite=True)
+        told = cli("check", tmp_path / "x.hea").out
+        assert f"quality.no-signal, {place}; " in " ".join(told.split())
+        assert "tracings[" not in told
+        found = cli("check", tmp_path / "x.hea", "--json").document["findings"]
+        assert "tracings[0].channels[7]" in [f["place"] for f in found if f["rule"] == "quality.no-signal"]
+
+
 def test_a_limb_recording_is_whole_unless_twelve_leads_are_expected(cli, records: Path) -> None:
     limb = records / "limb.hea"
     done = cli("check", limb)

@@ -2,15 +2,19 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from fractions import Fraction
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pytest
 
 import interchange
 from fixtures.field import twelve_leads
-from interchange.model import Identifier, Recording
+from interchange.cli.compare import comparison_text
+from interchange.compare import compare_recordings
+from interchange.model import Identifier, Moment, Recording
 from tests.cli.schemas import errors_in
 
 
@@ -27,8 +31,6 @@ def changed(tmp_path: Path):
 
 
 def with_samples(samples: np.ndarray) -> Recording:
-    from dataclasses import replace
-
     recording = twelve_leads()
     return recording.with_(tracings=(replace(recording.tracings[0], samples=samples),))
 
@@ -45,8 +47,6 @@ def test_a_recording_is_the_same_as_itself(cli, twelve: Path) -> None:
 
 
 def test_another_name_is_one_difference_and_the_samples_are_identical(cli, twelve: Path, changed) -> None:
-    from dataclasses import replace
-
     recording = twelve_leads()
     patient = replace(recording.patient, ids=(Identifier("NH-1", issuer="2.999.417.1"),))
     other = changed(recording.with_(patient=patient))
@@ -69,7 +69,7 @@ def test_one_moved_sample_is_found_and_measured(cli, twelve: Path, changed) -> N
     other = changed(with_samples(samples))
     done = cli("compare", twelve, other)
     assert done.status == 1
-    assert "SAMPLES DIFFER" in done.out
+    assert "SAMPLES DIFFER: largest difference of a sample" in done.out
     assert "15 microvolts" in done.out
     document = cli("compare", twelve, other, "--json").document
     assert errors_in(document) == []
@@ -80,8 +80,6 @@ def test_one_moved_sample_is_found_and_measured(cli, twelve: Path, changed) -> N
 
 
 def test_what_only_one_side_has_is_said_for_each_side(cli, twelve: Path, changed) -> None:
-    from dataclasses import replace
-
     from interchange.model import Quantity
 
     recording = twelve_leads()
@@ -109,3 +107,46 @@ def test_a_side_that_cannot_be_read_is_no_difference(cli, twelve: Path, tmp_path
     assert done.status == 3
     assert done.document["file"] == str(tmp_path / "nothing")
     assert errors_in(done.document) == []
+
+
+def _changed(**fields: Any) -> Recording:
+    whole = twelve_leads()
+    return whole.with_(tracings=(replace(whole.tracings[0], **fields),))
+
+
+def _channel(**fields: Any) -> Recording:
+    first, *others = twelve_leads().tracings[0].channels
+    return _changed(channels=(replace(first, **fields), *others))
+
+
+SAMPLES = twelve_leads().tracings[0].samples
+OTHER = SAMPLES + (np.arange(SAMPLES.size).reshape(SAMPLES.shape) == 12_345)
+SAME = "Every sample that both have is the same, value and time."
+
+
+@pytest.mark.parametrize(
+    ("other", "answer"),
+    [
+        (_channel(name="V3R"), f"LEADS DIFFER. {SAME}"),
+        (_changed(samples=SAMPLES[:-1], channels=twelve_leads().tracings[0].channels[:-1]), f"LEADS DIFFER. {SAME}"),
+        (twelve_leads().with_(tracings=twelve_leads().tracings * 2), f"TRACINGS DIFFER. {SAME}"),
+        (_channel(unit=None), "UNITS DIFFER."),
+        (_changed(rate=Fraction(250)), "SAMPLE TIMES DIFFER: largest difference of a sample"),
+        (_changed(samples=OTHER), "SAMPLES DIFFER: largest difference of a sample"),
+        (_changed(missing=SAMPLES != OTHER), "GAPS DIFFER."),
+        (
+            _changed(samples=OTHER, channels=_channel(name="V3R").tracings[0].channels),
+            "SAMPLES AND LEADS DIFFER: largest difference of a sample",
+        ),
+        (
+            twelve_leads().with_(
+                acquisition=replace(twelve_leads().acquisition, time=Moment(2030, 1, 1, 1, 1, Fraction(1)))
+            ),
+            f"ACQUISITION TIMES DIFFER. {SAME}",
+        ),
+    ],
+)
+def test_the_answer_says_what_differs(other: Recording, answer: str) -> None:
+    sides = (twelve_leads(), other)
+    text = comparison_text(compare_recordings(*sides), ("a", "b"), sides, 200)
+    assert answer in text.splitlines()[4]

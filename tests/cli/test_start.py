@@ -7,8 +7,11 @@ import subprocess
 import sys
 from pathlib import Path
 
+import numpy as np
 import pytest
 
+import interchange
+from interchange import Recording
 from interchange._version import __version__
 from interchange.cli.commands import COMMANDS
 
@@ -57,7 +60,95 @@ def test_help_loads_no_sub_command() -> None:
     assert not loaded & {module for _, module, _ in COMMANDS}
 
 
-def test_wfdb_to_scp_loads_none_of_the_heavy_packages_but_numpy(twelve: Path, tmp_path: Path) -> None:
+WAY = {
+    *("", "._version", ".api", ".errors", ".findings", ".limits", ".printable", ".publish", ".records", ".requests"),
+    *(".cli", ".cli.commands", ".cli.convert", ".cli.deidentify", ".cli.main", ".cli.output", ".cli.parser"),
+    *(".compare", ".compare.difference", ".compare.match", ".compare.signal", ".compare.values", ".compare.walk"),
+    *(".formats", ".formats.contract", ".formats.native", ".sources", ".writing", ".show", ".show.layout"),
+    *(".model", ".model.about", ".model.basic", ".model.content", ".model.exact", ".model.recording"),
+    *(".model.tracing", ".receipt", ".receipt.build", ".receipt.content", ".receipt.text", ".receipt.words"),
+    *(".vocabulary", ".vocabulary.codes", ".vocabulary.lead_table", ".vocabulary.load"),
+}
+"""What every conversion goes through.  A module that not every conversion needs is imported where it is used."""
+
+PLAIN_WFDB = {
+    "", ".beside", ".channels", ".codecs", ".header", ".notes", ".numerals", ".reader", ".recognise", ".record_line",
+    ".signal_line", ".signals", ".units",
+}  # fmt: skip
+"""What it takes to read a record without info strings, annotations and segments."""
+
+MORE = {
+    "scp": set(),
+    "xml": {".resources", ".vocabulary.set_table"},
+    "dcm": {".model.draft", ".model.lines", ".model.paths", ".vocabulary.concept_table", ".vocabulary.set_table"},
+}
+PACKAGES = {"scp": "interchange.formats.scp", "xml": "interchange.formats.aecg", "dcm": "interchange.formats.dicom"}
+NEEDLESS = {
+    "asyncio", "calendar", "concurrent.futures", "email", "http", "importlib.metadata", "json", "locale", "logging",
+    "lzma", "multiprocessing", "random", "secrets", "shutil", "socket", "ssl", "statistics", "subprocess", "tempfile",
+    "tomllib", "unicodedata", "uuid", "xml", "zipfile",
+}  # fmt: skip
+"""Of the standard library, unless numpy loads it."""
+
+
+@pytest.fixture(scope="module")
+def plain(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A WFDB record of the twelve leads and nothing else."""
+    leads = ["I", "II", "III", "aVR", "aVL", "aVF", "V1", "V2", "V3", "V4", "V5", "V6"]
+    samples = np.arange(1200, dtype=np.int16).reshape(12, 100)
+    path = tmp_path_factory.mktemp("plain") / "plain.hea"
+    interchange.write(Recording.from_arrays(samples, leads, 500, 5), path)
+    return path
+
+
+@pytest.fixture(scope="module")
+def by_numpy() -> set[str]:
+    """What numpy loads by itself."""
+    code = "import numpy, sys; print(*sys.modules)"
+    return set(subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True).stdout.split())
+
+
+@pytest.mark.parametrize("suffix", ["scp", "xml", "dcm"])
+def test_a_plain_conversion_loads_what_it_needs(plain: Path, by_numpy: set[str], suffix: str, tmp_path: Path) -> None:
+    loaded = imported("convert", plain, tmp_path / f"out.{suffix}")
+    assert (tmp_path / f"out.{suffix}").is_file()
+    assert "numpy" in loaded
+    assert loaded & HEAVY == ({"lxml"} if suffix == "xml" else set())
+    assert not (loaded - by_numpy) & NEEDLESS
+    own = {name for name in loaded if name.partition(".")[0] == "interchange"}
+    target = {name for name in own if f"{name}.".startswith(f"{PACKAGES[suffix]}.")}
+    way = {f"interchange{name}" for name in WAY | MORE[suffix]}
+    if suffix == "scp":  # nothing is left and nothing added, so nobody asks for reasons
+        assert "interchange.formats.scp.account" not in target
+    assert own - target - way == {f"interchange.formats.wfdb{name}" for name in PLAIN_WFDB}
+
+
+@pytest.mark.parametrize("suffix", ["scp", "xml", "dcm"])
+def test_no_pattern_is_compiled_that_a_plain_conversion_may_not_need(plain: Path, suffix: str, tmp_path: Path) -> None:
+    code = (
+        "import re, sys\n"
+        "from interchange.cli.main import main\n"
+        "status = main(sys.argv[1:])\n"
+        "held = [f'{n}.{k}' for n, m in sys.modules.items() if n.startswith('interchange.')\n"
+        "        for k, v in vars(m).items() if isinstance(v, re.Pattern)]\n"
+        "sys.stderr.write('\\nPATTERNS ' + ' '.join(held))\n"
+        "sys.exit(status)\n"
+    )
+    command = [sys.executable, "-c", code, "convert", str(plain), str(tmp_path / f"out.{suffix}")]
+    environment = {**os.environ, "PYTHONPATH": str(ROOT)}
+    done = subprocess.run(command, capture_output=True, text=True, check=True, timeout=60, env=environment)
+    held = done.stderr.rpartition("PATTERNS ")[2].split()
+    outside = {name for name in held if not name.startswith(("interchange.formats.dicom.", "interchange.model.lines."))}
+    assert not outside
+
+
+def test_the_way_leads_through_every_conversion(plain: Path, tmp_path: Path) -> None:
+    """Nothing stands in the list above that no conversion loads."""
+    loaded = imported("convert", plain, tmp_path / "out.scp")
+    assert {f"interchange{name}" for name in WAY} <= loaded
+
+
+def test_rich_records_load_none_of_the_heavy_packages_but_numpy(twelve: Path, tmp_path: Path) -> None:
     loaded = imported("convert", twelve, tmp_path / "out.scp")
     assert "numpy" in loaded
     assert not loaded & HEAVY

@@ -16,7 +16,7 @@ from interchange.model import Mark, Measurement, Unread
 from interchange.model.paths import field_paths
 from interchange.receipt import Entry, Receipt, receipt_text, receipt_verdict
 from interchange.receipt.text import SCREENFUL
-from interchange.receipt.words import field_words, group_words
+from interchange.receipt.words import field_words, group_words, target_words
 from tests.filled import MARK, filled_recording
 
 
@@ -92,6 +92,21 @@ def test_words_quote_nothing_of_the_recording() -> None:
     assert field_words("tracings[0].samples[0]", strange) == "samples of channel 1"
     odd = strange.with_(measurements=(Measurement("other", 1, "uV", lead="Mallory"),))
     assert field_words("measurements[0].value", odd) == "measurement 1"
+
+
+@pytest.mark.parametrize("format", ["scp", "aecg"])
+def test_a_place_that_the_target_demands_is_named_in_words_with_the_place_beside(format: str) -> None:
+    """Every place that a writer fills has words, and the words stand in the receipt."""
+    from interchange import formats
+    from interchange.model import Acquisition, Patient
+
+    bare = twelve_leads().with_(patient=Patient(), acquisition=Acquisition())
+    notes = [note for note in formats.load(format).encode(bare, "x", {}).notes if note.kind == "added"]
+    assert len(notes) == 4
+    for note in notes:
+        words, _, place = target_words(note.path).partition(" (")
+        assert words
+        assert place == f"{note.path})"
 
 
 def test_groups_name_each_thing_once() -> None:

@@ -135,6 +135,7 @@ def test_what_others_see_of_the_class(ours: Any, theirs: Any) -> None:
             described(entry) for entry in dataclasses.fields(theirs)
         ]
         assert str(inspect.signature(ours)) == str(inspect.signature(theirs))
+        assert repr(ours.__dataclass_params__) == repr(theirs.__dataclass_params__)
     else:
         assert ours._fields == theirs._fields
         assert ours._field_defaults == theirs._field_defaults

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import calendar
 import datetime
 from fractions import Fraction
 
@@ -10,6 +11,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from interchange.model import Moment
+from interchange.model.basic import days_in
 from tests import strategies
 
 WRITTEN = [
@@ -138,3 +140,9 @@ def test_moving_beyond_the_calendar_is_a_value_error() -> None:
 
 def _moment(at: datetime.datetime) -> Moment:
     return Moment(at.year, at.month, at.day, at.hour, at.minute, Fraction(at.second * 10**6 + at.microsecond, 10**6))
+
+
+def test_days_of_every_month_that_can_be_written() -> None:
+    for year in range(1, 10000):
+        for month in range(1, 13):
+            assert days_in(year, month) == calendar.monthrange(year, month)[1]

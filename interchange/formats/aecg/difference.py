@@ -10,7 +10,6 @@ import dataclasses
 from typing import Any
 
 from interchange.model import Moment, Quantity
-from interchange.model.lines import line
 
 __all__ = ["lines_for"]
 
@@ -29,7 +28,7 @@ def lines_for(path: str, wanted: Any, got: Any) -> list[str]:
             found += [] if same else _whole(f"{path}[{index}]", item)
         return found
     if not dataclasses.is_dataclass(wanted) or isinstance(wanted, (Moment, Quantity)):
-        return [line(path, wanted)]
+        return [_line(path, wanted)]
     if got is None or (("." in path or "[" in path) and _says_more(got, wanted)):
         return _whole(path, wanted)
     found = []
@@ -59,4 +58,10 @@ def _whole(path: str, item: Any) -> list[str]:
     if dataclasses.is_dataclass(item) and not isinstance(item, type) and hasattr(item, "extras"):
         kept = tuple((key, text) for key, text in item.extras if key.startswith("aecg."))
         item = dataclasses.replace(item, extras=kept)
-    return [line(path, item)]
+    return [_line(path, item)]
+
+
+def _line(path: str, value: object) -> str:
+    from interchange.model.lines import line
+
+    return line(path, value)

@@ -10,7 +10,7 @@ from __future__ import annotations
 
 from fractions import Fraction
 from functools import lru_cache
-from typing import TYPE_CHECKING, NamedTuple
+from typing import TYPE_CHECKING
 
 from interchange.formats.aecg.codes import CLASS_CODES, OWN, TIME_ABSOLUTE, TIME_RELATIVE
 from interchange.formats.aecg.concepts import instants, lead_name, mark_concept
@@ -20,6 +20,7 @@ from interchange.formats.aecg.read_marks import add_mark
 from interchange.formats.aecg.read_series import lead_of
 from interchange.formats.aecg.regions import absolute, has_channel, relative, with_leads
 from interchange.formats.aecg.scope import XSI_TYPE, Region, Scope
+from interchange.records import NamedTuple
 
 if TYPE_CHECKING:
     from lxml import etree

@@ -7,17 +7,18 @@ loaded before it is used.
 from __future__ import annotations
 
 from collections.abc import Mapping
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
-from interchange.formats.dicom.account import ACCOUNT
 from interchange.formats.dicom.recognise import recognise
-from interchange.formats.dicom.rules import RULES
 
 if TYPE_CHECKING:
-    from interchange.findings import Finding
-    from interchange.formats.contract import Encoded
+    from interchange.findings import Finding, Rule
+    from interchange.formats.contract import Account, Encoded
     from interchange.model import Recording
     from interchange.sources import Source
+
+    RULES: tuple[Rule, ...]
+    ACCOUNT: Account
 
 __all__ = ["ACCOUNT", "RULES", "check", "encode", "read", "read_and_check", "recognise"]
 
@@ -48,3 +49,15 @@ def check(source: Source) -> tuple[Finding, ...]:
     from interchange.formats.dicom import checker
 
     return checker.check(source)
+
+
+def __getattr__(name: str) -> Any:
+    if name == "RULES":
+        from interchange.formats.dicom.rules import RULES as TABLE
+
+        return TABLE
+    if name == "ACCOUNT":
+        from interchange.formats.dicom.account import ACCOUNT as TABLE_OF_FIELDS
+
+        return TABLE_OF_FIELDS
+    raise AttributeError(f"module {__name__!r} has no attribute {name!r}")

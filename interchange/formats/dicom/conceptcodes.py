@@ -7,10 +7,11 @@ stays readable; what the table does not have keeps the code that it came with.
 from __future__ import annotations
 
 from functools import cache
-from typing import Final, NamedTuple
+from typing import Final
 
 from interchange.formats.dicom.leadcodes import OWN_SCHEME
 from interchange.formats.dicom.view import CodeItem
+from interchange.records import NamedTuple
 from interchange.vocabulary import (
     Concept,
     channel_name,

@@ -8,9 +8,10 @@ describes, that nothing is wrong with it) is a function of its bytes, so it is k
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from typing import Any, Final, NamedTuple, overload
+from typing import Any, Final, overload
 
 from interchange.formats.dicom.dictionary import tag_name
+from interchange.records import NamedTuple
 
 __all__ = ["CHANNELS", "LONGEST", "DataSet", "Element", "Known", "find_known", "remember", "take", "taken_tags"]
 

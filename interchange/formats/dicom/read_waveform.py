@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 from dataclasses import replace
 from fractions import Fraction
-from typing import TYPE_CHECKING, Any, Final, NamedTuple
+from typing import TYPE_CHECKING, Any, Final
 
 from interchange.errors import SourceError
 from interchange.formats.dicom.dataset import CHANNELS, DataSet, take, taken_tags
@@ -16,6 +16,7 @@ from interchange.formats.dicom.unread import has_unread
 from interchange.formats.dicom.view import View
 from interchange.model import Channel, Filters, Tracing
 from interchange.model.tracing import Origin, shared
+from interchange.records import NamedTuple
 
 if TYPE_CHECKING:
     from collections.abc import Sequence

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from dataclasses import replace
 from fractions import Fraction
-from typing import NamedTuple
 
 from interchange.errors import SourceError
 from interchange.formats.dicom.dictionary import storage_classes, tag_of
@@ -24,6 +23,7 @@ from interchange.formats.dicom.textlines import apply_lines
 from interchange.formats.dicom.unread import unread_elements
 from interchange.formats.dicom.view import Context, View
 from interchange.model import Acquisition, Filters, Identifier, Recording, Tracing
+from interchange.records import NamedTuple
 from interchange.sources import Source
 
 __all__ = ["Header", "read", "read_header"]

@@ -6,9 +6,10 @@ bytes is checked before anything is allocated.
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any, Final, NamedTuple
+from typing import TYPE_CHECKING, Any, Final
 
 from interchange.errors import SourceError
+from interchange.records import NamedTuple
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray

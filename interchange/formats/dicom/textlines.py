@@ -14,11 +14,13 @@ import dataclasses
 import hashlib
 import re
 from collections.abc import Iterable, Iterator
+from fractions import Fraction
 from typing import Any, Final
 
 from interchange.formats.dicom.dataset import DataSet
 from interchange.formats.dicom.dictionary import tag_of
 from interchange.formats.dicom.leadcodes import OWN_SCHEME
+from interchange.formats.dicom.unset import without
 from interchange.formats.dicom.view import CodeItem, View
 from interchange.model import Channel, Recording
 from interchange.model.lines import apply, line
@@ -30,6 +32,9 @@ UNSET: Final = "unset "
 _GROUP: Final = re.compile(r"group (\d{1,5}): (.*)")
 PARTS: Final = ("patient", "waveform", "annotations", "acquisition")
 """Parts of a recording whose lines stand or fall together."""
+
+_NEAR: Final = Fraction(1, 10**9)
+"""How far, in relation, a decimal string of 16 characters can be from what it stands for."""
 
 _ANNOTATIONS: Final = ("measurements", "marks", "statements")
 _BULK: Final = frozenset({tag_of("WaveformData"), tag_of("AcquisitionContextSequence")})
@@ -94,6 +99,7 @@ def _leaves(owner: DataSet, element: Any) -> Iterator[tuple[DataSet, Any]]:
 
 def apply_lines(recording: Recording, top: View) -> Recording:
     """The recording with the lines of the object taken in; lines that no longer fit make a finding and stay unread."""
+    seen: set[str] = set()
     for item in top.items("AcquisitionContextSequence"):
         name = item.code("ConceptNameCodeSequence")
         if name is None or name[:2] != TEXT_LINES[:2]:
@@ -102,7 +108,9 @@ def apply_lines(recording: Recording, top: View) -> Recording:
         item.text("ValueType")
         head, *lines = text.replace("\r\n", "\n").split("\n")
         part, _, mark = head.partition(" ")
-        if part not in PARTS or mark != fingerprint(top.dataset, part):
+        again = part in seen
+        seen.add(part)
+        if again or part not in PARTS or mark != fingerprint(top.dataset, part):
             item.dataset.taken.discard(tag_of("TextValue"))
             top.context.tolerate("stale-lines", item.at("TextValue"))
             continue
@@ -143,36 +151,31 @@ def _applied(recording: Recording, part: str, lines: list[str], item: View) -> R
         recording = name_groups(recording, _group_names(lines))
         lines = [text for text in lines if not _GROUP.fullmatch(text)]
     plain = [text for text in lines if not text.startswith(UNSET) and part_of(text) == part]
+    before = recording
     recording, others = apply(recording, plain)
-    for text in lines:
-        if text.startswith(UNSET) and part_of(text[len(UNSET) :]) == part:
-            try:
-                recording = _unset(recording, text[len(UNSET) :].split("."))
-            except (ValueError, IndexError, TypeError, AttributeError):
-                others = (*others, text)
+    taken_out = [text[len(UNSET) :] for text in lines if text.startswith(UNSET)]
+    recording, failed = without(recording, [path for path in taken_out if part_of(path) == part])
+    others = (*others, *(UNSET + path for path in failed))
+    if not _keeps_scale(before, recording):
+        recording, others = before, tuple(lines)
     if others:
         item.dataset.taken.discard(tag_of("TextValue"))
         item.context.tolerate("stale-lines", item.at("TextValue"), f"{len(others)} lines")
     return recording
 
 
-def _unset(owner: Any, steps: list[str]) -> Any:
-    """A copy without a value in the field at ``steps``; an item at the end of a tuple is dropped."""
-    name, _, rest = steps[0].partition("[")
-    value = getattr(owner, name)
-    if rest:
-        index = int(rest.rstrip("]"))
-        if steps[1:]:
-            value = (*value[:index], _unset(value[index], steps[1:]), *value[index + 1 :])
-        elif index == len(value) - 1:
-            value = value[:index]
-        else:
-            raise IndexError
-    elif steps[1:]:
-        value = _unset(value, steps[1:])
-    else:
-        value = None
-    return dataclasses.replace(owner, **{name: value})
+def _keeps_scale(before: Recording, after: Recording) -> bool:
+    """Whether rates, steps and offsets are those of the attributes, to the last digits of a decimal string."""
+    if len(before.tracings) != len(after.tracings):
+        return False
+    for old, new in zip(before.tracings, after.tracings, strict=True):
+        if abs(new.rate - old.rate) > _NEAR * old.rate or len(old.channels) != len(new.channels):
+            return False
+        for one, other in zip(old.channels, new.channels, strict=True):
+            moved = max(abs(other.step - one.step), abs(other.offset - one.offset))
+            if one.unit is not None and moved > _NEAR * (abs(one.step) + abs(one.offset)):
+                return False
+    return True
 
 
 # Writing -----------------------------------------------------------------------------------------------------------

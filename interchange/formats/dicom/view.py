@@ -7,7 +7,6 @@ form of its representation becomes a finding and reads as None.
 from __future__ import annotations
 
 from fractions import Fraction
-from typing import NamedTuple
 
 from interchange.findings import Finding
 from interchange.formats.dicom.charsets import Charset, charset
@@ -17,6 +16,7 @@ from interchange.formats.dicom.numbers import parse_decimals
 from interchange.formats.dicom.rules import RULE
 from interchange.formats.dicom.values import integers
 from interchange.limits import limit
+from interchange.records import NamedTuple
 
 __all__ = ["CodeItem", "Context", "View"]
 

@@ -10,11 +10,12 @@ from __future__ import annotations
 import heapq
 from collections.abc import Iterator, Sequence
 from functools import cache
-from typing import Final, NamedTuple
+from typing import Final
 
 from interchange.formats.dicom.leadcodes import OWN_SCHEME
 from interchange.formats.dicom.view import CodeItem
 from interchange.model import Mark
+from interchange.records import NamedTuple
 from interchange.vocabulary import concepts
 
 __all__ = ["Ends", "MarkList", "ends_of", "marker", "marks_between", "pairs"]

@@ -11,10 +11,11 @@ from __future__ import annotations
 from collections.abc import Sequence
 from fractions import Fraction
 from functools import lru_cache
-from typing import Final, NamedTuple
+from typing import Final
 
 from interchange.formats.wfdb.annotations import NOTE, Annotation
 from interchange.model import Code, Mark
+from interchange.records import NamedTuple
 
 __all__ = ["SCHEME", "Setting", "code_for", "marks_of"]
 

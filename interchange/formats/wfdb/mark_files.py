@@ -17,13 +17,14 @@ import math
 import re
 from collections.abc import Iterable, Sequence
 from fractions import Fraction
-from typing import Final, NamedTuple
+from typing import Final
 
 from interchange.formats.wfdb.annotations import LONGEST_AUX, NOTE, Annotation, encode_annotations
 from interchange.formats.wfdb.customary import CUSTOMARY
 from interchange.formats.wfdb.fresh import fingerprint
 from interchange.formats.wfdb.mark_codes import Setting, code_for, marks_of
 from interchange.model import Mark
+from interchange.records import NamedTuple
 
 __all__ = ["Listed", "MarkFile", "is_listing", "listed", "mark_files", "mark_in_line", "without_flag"]
 

@@ -12,7 +12,7 @@ import re
 from collections import Counter
 from collections.abc import Callable, Collection, Iterable, Sequence
 from fractions import Fraction
-from typing import Final, NamedTuple
+from typing import Final
 
 from interchange.errors import SourceError
 from interchange.formats.wfdb.annotations import AnnotationFile, is_annotation_file, parse_annotations
@@ -22,6 +22,7 @@ from interchange.formats.wfdb.mark_codes import Setting, marks_of
 from interchange.formats.wfdb.mark_files import Listed, mark_in_line, without_flag
 from interchange.formats.wfdb.notes import Notes
 from interchange.model import Mark, Unread
+from interchange.records import NamedTuple
 
 __all__ = ["Ground", "annotators_beside", "foreign_marks", "own_marks", "unplaced"]
 

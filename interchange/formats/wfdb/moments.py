@@ -98,12 +98,12 @@ def _date(text: str) -> _Date | None:
 
 def _checked(date: _Date, line: int, notes: Notes) -> tuple[int, int, int] | None:
     """The date if the calendar has it."""
-    import calendar
+    from interchange.model.basic import days_in
 
     year, month, day = date.value
     if not date.usual:
         notes.line("wfdb.time-form", line)
-    if year < _EARLIEST or not 1 <= month <= 12 or not 1 <= day <= calendar.monthrange(year, month)[1]:
+    if year < _EARLIEST or not 1 <= month <= 12 or not 1 <= day <= days_in(year, month):
         notes.line("wfdb.time-value", line)
         return None
     return date.value

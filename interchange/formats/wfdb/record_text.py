@@ -8,7 +8,7 @@ from __future__ import annotations
 import re
 from collections.abc import Iterable, Sequence
 from fractions import Fraction
-from typing import Final, NamedTuple
+from typing import Final
 
 from interchange.formats.wfdb.channels import lead_name
 from interchange.formats.wfdb.infostrings import wrapped
@@ -16,6 +16,7 @@ from interchange.formats.wfdb.numerals import decimal, decimal_text
 from interchange.formats.wfdb.storage import SignalFile
 from interchange.formats.wfdb.units import unit_named
 from interchange.model import Channel, Moment
+from interchange.records import NamedTuple
 
 __all__ = ["RecordText", "base_time", "description", "header_bytes", "record_name", "spoken_rate"]
 

@@ -11,7 +11,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from fractions import Fraction
 from functools import lru_cache
-from typing import TYPE_CHECKING, Any, Final, Literal, NamedTuple
+from typing import TYPE_CHECKING, Any, Final, Literal
 
 from interchange.errors import RefusedError
 from interchange.formats.contract import Note
@@ -20,6 +20,7 @@ from interchange.formats.wfdb.numerals import decimal, decimal_text, integer
 from interchange.formats.wfdb.units import unit_text
 from interchange.model import Channel, Tracing
 from interchange.model.exact import largest_magnitude
+from interchange.records import NamedTuple
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray

@@ -9,7 +9,6 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from fractions import Fraction
-from typing import NamedTuple
 
 from interchange.formats.contract import Encoded, Note
 from interchange.formats.wfdb.channels import channel
@@ -30,6 +29,7 @@ from interchange.formats.wfdb.record_text import (
 from interchange.formats.wfdb.storage import SignalFile, stored
 from interchange.model import Acquisition, Channel, Mark, Recording, Tracing
 from interchange.model.lines import lines_below
+from interchange.records import NamedTuple
 
 __all__ = ["encode"]
 

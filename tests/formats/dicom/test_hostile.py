@@ -3,9 +3,7 @@
 from __future__ import annotations
 
 import contextlib
-import gc
 import struct
-import time
 
 import pytest
 from hypothesis import HealthCheck, Phase, given, settings
@@ -18,7 +16,7 @@ from interchange.limits import DEFAULTS
 from interchange.sources import Source
 from tests.everything import everything
 from tests.formats.dicom.support import counts, ecg, group, saved, written
-from tests.growing import Files
+from tests.growing import MOST, growth
 from tests.growing.dicom import DICOM, element, file_of, nested, within
 
 SMALL = saved(ecg(group(counts(2, 8))))
@@ -75,30 +73,9 @@ def test_any_bytes_behind_a_preamble(tail):
     holds(tail)
 
 
-def seconds(files: Files) -> float:
-    """Processor time, which other programs on the machine do not change, without the garbage collector; best of two."""
-    best = 9e9
-    for _ in range(2):
-        gc.collect()
-        gc.disable()
-        begin = time.process_time()
-        try:
-            holds(files["x.dcm"])
-        finally:
-            gc.enable()
-        best = min(best, time.process_time() - begin)
-    return best
-
-
 @pytest.mark.parametrize("kind", [kind for kind in DICOM if kind not in FEW])
 def test_time_grows_in_line_with_size(kind: str) -> None:
-    """Eight times as much takes eight times as long, give or take; with the square of it, that would be sixty-four."""
-    small, large = (DICOM[kind](MANY.get(kind, 1000) * times) for times in (1, 8))
-    seconds(small)
-    ratios: list[float] = []
-    while not ratios or (ratios[-1] > 12 and len(ratios) < 3):
-        ratios.append(seconds(large) / seconds(small))
-    assert ratios[-1] <= 12, ratios
+    assert growth(lambda files: holds(files["x.dcm"]), DICOM[kind], MANY.get(kind, 1000)) <= MOST
 
 
 @pytest.mark.parametrize("depth", [31, 33, 1000])

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 from fractions import Fraction
+from unittest import mock
 
 import pytest
 
@@ -66,6 +67,63 @@ def test_lines_do_not_override_a_name_that_somebody_corrected():
     assert back.patient.ids[0].kind is None
     assert "stale-lines" in rules(corrected)
     assert any(entry.place.endswith("TextValue") for entry in back.unread)
+
+
+@pytest.mark.parametrize(
+    "line",
+    [
+        "tracings[0].rate: 250",
+        "tracings[0].channels[1].step: 10",
+        "tracings[0].channels[0].offset: 100",
+        "tracings[0].channels[0]: name=V6; step=7",
+        "tracings[0].samples: 1",
+        "unset tracings[0]",
+        "unset tracings[0].rate",
+        "unset tracings[0].channels[0]",
+        "unset tracings[0].channels[11]",
+        "unset tracings[0].channels[0].step",
+        "unset tracings",
+        "unset tracings[0].missing",
+        "unset tracings[-1].channels[-1].label",
+        "unset tracings[0].channels[-1].label",
+        "unset tracings[0].fiducial.numerator",
+    ],
+)
+def test_no_line_sets_samples_rate_or_scale(line):
+    """Even under a fingerprint that fits."""
+    ds = opened(written(Recording((replace(tracing(length=100), fiducial=Fraction(1, 10)),))))
+    item = next(item for item in ds.AcquisitionContextSequence if "TextValue" in item)
+    head, *own = item.TextValue.splitlines()
+    assert "tracings[0].fiducial: 0.1" in own
+    item.TextValue = head
+    bare = read(saved(ds))
+    item.TextValue = "\r\n".join([head, line])
+    data = saved(ds)
+    back = read(data)
+    assert back.tracings == bare.tracings
+    assert "stale-lines" in rules(data)
+    assert any(entry.place.endswith("TextValue") for entry in back.unread)
+
+
+def test_a_part_that_is_told_a_thousand_times_counts_once():
+    ds = opened(written(recording(statements=(Statement("x", author="M"),))))
+    item = next(item for item in ds.AcquisitionContextSequence if "TextValue" in item)
+    ds.AcquisitionContextSequence.extend([item] * 1000)
+    back = read(saved(ds))
+    assert back.statements[0].author == "M"
+    assert len([entry for entry in back.unread if entry.place.endswith("TextValue")]) == 1000
+
+
+def test_ten_thousand_lines_that_unset_take_time_in_line_with_their_number():
+    from interchange.formats.dicom.unset import without
+
+    whole = Recording(statements=tuple(Statement("x", author="a", group=1) for _ in range(10_000)))
+    paths = [f"statements[{number}].author" for number in range(9_999)]
+    with mock.patch("dataclasses.replace", side_effect=replace) as made:
+        found, failed = without(whole, [*paths, "statements[9999]", "statements[9999]", "statements[9998].text"])
+    assert made.call_count == 10_000
+    assert [statement.author for statement in found.statements] == [None] * 9_999
+    assert failed == ["statements[9999]", "statements[9998].text"]
 
 
 def test_lines_of_one_part_survive_a_change_of_another():

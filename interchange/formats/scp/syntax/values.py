@@ -69,9 +69,9 @@ class Date:
         """Whether the calendar has this date."""
         if not (1 <= self.year <= 9999 and 1 <= self.month <= 12):
             return False
-        import calendar
+        from interchange.model.basic import days_in
 
-        return 1 <= self.day <= calendar.monthrange(self.year, self.month)[1]
+        return 1 <= self.day <= days_in(self.year, self.month)
 
     @classmethod
     def parse(cls, value: bytes) -> Date:
