@@ -27,6 +27,7 @@ DEFAULTS: dict[str, tuple[int, str]] = {
     "text": (16 * 1024**2, "bytes of one text value"),
     "xml_depth": (200, "XML elements inside one another"),
     "xml_markup": (6_000_000, "XML elements and attributes of one document"),
+    "xml_attributes": (256, "XML attributes of one element, in a document that has sixteen times as many or more"),
     "sequence_depth": (32, "DICOM sequences inside one another"),
     "elements": (4_000_000, "DICOM elements of one file"),
 }

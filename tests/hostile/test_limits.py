@@ -25,6 +25,7 @@ ROOT = Path(__file__).resolve().parents[2]
         (".hea", "samples", 100, "more than 100 samples"),
         (".xml", "xml_depth", 5, "more than 5 elements inside one another"),
         (".xml", "xml_markup", 50, "more than 50 elements"),
+        (".xml", "xml_attributes", 3, "an element with more than 3 attributes"),
         (".dcm", "sequence_depth", 1, "nested deeper than 1"),
         (".dcm", "elements", 20, "more than 20 elements"),
     ],

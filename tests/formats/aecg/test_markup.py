@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import codecs
 import gzip
-import time
 import tracemalloc
 import zlib
 
@@ -16,6 +15,7 @@ from interchange.formats.aecg import markup, recognise
 from interchange.limits import DEFAULTS, limits
 from interchange.sources import Source
 from tests.formats.aecg.support import edited, kept, message, read, rules, sequence_set, series
+from tests.growing import MOST, growth
 from tests.growing.aecg import AECG
 
 NAME = "Łódź Ümlaut é"
@@ -183,21 +183,22 @@ def test_too_many_elements_are_refused() -> None:
         read(text)
 
 
-@pytest.mark.parametrize("kind", [kind for kind in AECG if kind != "elements inside one another"])
+@pytest.mark.parametrize("kind", [kind for kind in AECG if kind not in ("elements inside one another", "attributes")])
 def test_time_grows_with_size_and_not_faster(kind: str) -> None:
     few = {"annotations 90 deep": 3, "levels of annotations": 11, "sequence sets": 40}.get(kind, 250)
+    assert growth(lambda files: aecg.read(Source(files["x.xml"], "x.xml")), AECG[kind], few) <= MOST
 
-    def seconds(count: int) -> float:
-        data = AECG[kind](count)["x.xml"]
-        best = 1e9
-        for _ in range(3):
-            begin = time.process_time()
-            aecg.read(Source(data, "x.xml"))
-            best = min(best, time.process_time() - begin)
-        return best
 
-    small, large = seconds(few), seconds(8 * few)
-    assert large < 8 * small * 2.5 + 0.05
+def test_a_hundred_thousand_attributes_of_one_element_are_refused_at_once() -> None:
+    with pytest.raises(SourceError, match="more than 256 attributes"):
+        aecg.read(Source(AECG["attributes"](100_000)["x.xml"], "x.xml"))
+
+
+def test_signs_in_texts_are_no_attributes() -> None:
+    text = edited(("<name>T. T.</name>", f"<name>{'=' * 5000}</name>"))
+    name = read(text).patient.name
+    assert name is not None
+    assert name.text == "=" * 5000
 
 
 def test_a_hundred_thousand_elements_inside_one_another_are_refused() -> None:
