@@ -23,7 +23,7 @@ TRACEBACK = "INTERCHANGE_TRACEBACK"
 
 
 def run() -> NoReturn:
-    """The console command: :func:`main` with the process's own streams, then the end of the process."""
+    """The console command: :func:`main` with the process's own streams and exit status."""
     _travel_light()
     for stream in (sys.stdout, sys.stderr):
         if hasattr(stream, "reconfigure"):
@@ -35,7 +35,7 @@ def run() -> NoReturn:
                 stream.flush()
         except (OSError, ValueError):
             _silence(stream)
-    _leave(status)
+    sys.exit(status)
 
 
 def _travel_light() -> None:
@@ -49,37 +49,6 @@ def _travel_light() -> None:
     if 0 < gc.get_threshold()[0] < RARE_THRESHOLD:
         gc.set_threshold(RARE_THRESHOLD, 10, 10)
     os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
-
-
-def _leave(status: int) -> NoReturn:
-    """End the process.
-
-    Taking down an interpreter object by object takes as long as starting a small one; where nobody watches and no
-    other thread runs, the system does it at once.  What was registered for the end of the program is done before.
-    """
-    if _is_watched() or not _is_alone():
-        sys.exit(status)
-    import atexit
-
-    atexit._run_exitfuncs()
-    for stream in (sys.stdout, sys.stderr):
-        try:
-            if stream is not None:
-                stream.flush()
-        except (OSError, ValueError):
-            pass
-    os._exit(status)
-
-
-def _is_watched() -> bool:
-    """Whether a debugger, a profiler or a prompt waits for the end of the program."""
-    return bool(sys.flags.interactive or sys.flags.inspect or sys.gettrace() or sys.getprofile())
-
-
-def _is_alone() -> bool:
-    """Whether the main thread is the only one."""
-    threads = sys.modules.get("threading")
-    return threads is None or threads.active_count() == 1
 
 
 def main(arguments: Sequence[str] | None = None) -> int:
