@@ -152,35 +152,3 @@ def test_what_is_no_error_of_ours_is_a_defect() -> None:
     known = explained(OSError(5, "Input/output error"))
     assert isinstance(known, errors.InternalError)
     assert error_line(known) == "interchange: internal error (OSError in the program); please report it"
-
-
-ENDINGS = {
-    "registered": "import atexit; atexit.register(print, 'the end')",
-    "thread": "import threading, time; threading.Thread(target=lambda: (time.sleep(3), print('the end'))).start()",
-    "profiler": "import sys; sys.setprofile(lambda *_: None)",
-}
-
-
-@pytest.mark.parametrize("ending", ENDINGS)
-def test_the_process_ends_after_all_that_waits_for_its_end(ending: str) -> None:
-    program = f"""
-{ENDINGS[ending]}
-from interchange.cli.main import run
-try:
-    run()
-except SystemExit as end:
-    import sys
-    sys.setprofile(None)
-    print("left by", repr(end), "the end")
-    raise
-"""
-    done = subprocess.run(
-        [sys.executable, "-c", program, "nothing"],
-        capture_output=True,
-        text=True,
-        env=ENVIRONMENT,
-        check=False,
-    )
-    assert done.returncode == 2
-    assert done.stdout.strip().endswith("the end")
-    assert ("left by" in done.stdout) == (ending != "registered")
