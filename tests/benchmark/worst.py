@@ -45,6 +45,7 @@ INPUTS = {
         Worst(scp.SCP["unknown fields"], 40_000, "unknown fields in the header"),
         Worst(scp.SCP["zones"], 32_000, "zones of reference beats"),
         Worst(scp.SCP["lines of text"], 8_000, "lines of text"),
+        Worst(scp.SCP["lines about values not said"], 40_000, "lines about values that nobody spoke of"),
     ),
     "aECG": (
         Worst(aecg.AECG["comments"], 1_000_000, "comments"),
@@ -55,6 +56,7 @@ INPUTS = {
         Worst(aecg.AECG["annotations 90 deep"], 48, "times 90 annotations inside one another (below the limit)"),
         Worst(aecg.AECG["levels of annotations"], 88, "levels of annotations, 50 times (below the limit)"),
         Worst(aecg.AECG["elements inside one another"], 800_000, "elements inside one another", "more than 200"),
+        Worst(aecg.AECG["attributes"], 200_000, "attributes of one element", "more than 256"),
         Worst(aecg.AECG["lines of text"], 8_000, "lines of text"),
     ),
     "DICOM": (
