@@ -44,9 +44,8 @@ class Item(dict[int, "tuple[bytes, bytes | list[Item]]"]):
         """Text values, each cleaned for its representation (:func:`clean`); None and nothing give an empty value."""
         tag = TAGS[keyword]
         vr = vr_of(tag)
-        if vr != "PN":
-            values = tuple(clean(value, vr) for value in values if value is not None)
-        raw = "\\".join(value for value in values if value is not None).encode()
+        said = [value if vr == "PN" else clean(value, vr) for value in values if value is not None]
+        raw = "\\".join(said).encode()
         if len(raw) & 1:
             raw += b"\0" if vr == "UI" else b" "
         self[tag] = (vr.encode(), raw)

@@ -2,12 +2,16 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+from fractions import Fraction
+from functools import lru_cache
+
 from interchange.errors import RefusedError
 from interchange.formats.contract import Note
 from interchange.formats.dicom.dictionary import StorageClass, storage_classes
 from interchange.formats.dicom.samples import unused_value
 from interchange.model import Tracing
-from interchange.records import dataclass
+from interchange.records import NamedTuple, dataclass
 
 __all__ = ["Choice", "bits_needed", "choose", "why_not"]
 
@@ -35,53 +39,78 @@ def bits_needed(tracing: Tracing) -> int:
     return 16
 
 
-def why_not(storage: StorageClass, tracings: list[Tracing], bits: list[int]) -> str:
-    """The first limit of the class that the tracings exceed, in words; empty where they fit."""
-    sizes = [tracing.samples.size * size // 8 for tracing, size in zip(tracings, bits, strict=True)]
-    if sum(sizes) > MAX_BYTES:
-        return f"{sum(sizes)} bytes of samples, and a sequence holds less than 4 GiB"
-    channels = [len(tracing.channels) for tracing in tracings]
-    if storage.max_groups is not None and len(tracings) > storage.max_groups:
-        return f"{len(tracings)} tracings, at most {storage.max_groups} multiplex groups"
+class Shape(NamedTuple):
+    """What counts of a tracing for the choice of a class; ``rate`` as numerator and denominator."""
+
+    kind: str
+    channels: int
+    length: int
+    rate: tuple[int, int]
+    bits: int
+
+
+def why_not(storage: StorageClass, shapes: Sequence[Shape]) -> str:
+    """The first limit of the class that tracings of these shapes exceed, in words; empty where they fit."""
+    size = sum(shape.channels * shape.length * shape.bits // 8 for shape in shapes)
+    if size > MAX_BYTES:
+        return f"{size} bytes of samples, and a sequence holds less than 4 GiB"
+    channels = [shape.channels for shape in shapes]
+    if storage.max_groups is not None and len(shapes) > storage.max_groups:
+        return f"{len(shapes)} tracings, at most {storage.max_groups} multiplex groups"
     if storage.max_channels_group is not None and max(channels) > storage.max_channels_group:
         return f"{max(channels)} channels in one tracing, at most {storage.max_channels_group}"
     if storage.max_channels is not None and sum(channels) > storage.max_channels:
         return f"{sum(channels)} channels in all, at most {storage.max_channels}"
-    longest = max(tracing.length for tracing in tracings)
+    longest = max(shape.length for shape in shapes)
     if storage.max_samples is not None and longest > storage.max_samples:
         return f"{longest} samples in a channel, at most {storage.max_samples}"
-    rates = [tracing.rate for tracing in tracings]
+    rates = [Fraction(*shape.rate) for shape in shapes]
     if storage.min_rate is not None and min(rates) < storage.min_rate:
         return f"{float(min(rates)):g} samples per second, at least {storage.min_rate}"
     if storage.max_rate is not None and max(rates) > storage.max_rate:
         return f"{float(max(rates)):g} samples per second, at most {storage.max_rate}"
-    wide = max(bits) > 16
+    wide = max(shape.bits for shape in shapes) > 16
     if storage.id == GENERAL_32:
         needed = wide or max(rates) > 1000
         return "" if needed else "meant for more than 16 bits or more than 1000 samples per second"
     return "the samples need 32 bits" if wide else ""
 
 
-def choose(tracings: tuple[Tracing, ...]) -> Choice:
+def choose(tracings: Sequence[Tracing]) -> Choice:
     """The class that holds most: all rhythm tracings first, then the representative beats; the narrowest such class.
 
     Raises RefusedError where no class holds a single tracing.
     """
-    usable = [index for index, tracing in enumerate(tracings) if tracing.length and tracing.channels]
+    return _choose(
+        tuple(
+            Shape(
+                tracing.kind,
+                len(tracing.channels),
+                tracing.length,
+                (tracing.rate.numerator, tracing.rate.denominator),
+                bits_needed(tracing) if tracing.length else 16,
+            )
+            for tracing in tracings
+        )
+    )
+
+
+@lru_cache(maxsize=64)
+def _choose(shapes: tuple[Shape, ...]) -> Choice:
+    usable = [index for index, shape in enumerate(shapes) if shape.length and shape.channels]
     if not usable:
         raise RefusedError("the recording has no samples, and a DICOM waveform must have some", "tracings")
-    order = sorted(usable, key=lambda index: (tracings[index].kind != "rhythm", index))
-    bits = [bits_needed(tracing) if tracing.length else 16 for tracing in tracings]
+    order = sorted(usable, key=lambda index: (shapes[index].kind != "rhythm", index))
     reasons: dict[str, str] = {}
     best: tuple[tuple[int, int, int], StorageClass, list[int]] | None = None
     for storage in storage_classes().values():
-        reasons[storage.id] = why_not(storage, [tracings[i] for i in order], [bits[i] for i in order])
+        reasons[storage.id] = why_not(storage, [shapes[i] for i in order])
         kept: list[int] = []
         for index in order:
             trial = [*kept, index]
-            if not why_not(storage, [tracings[i] for i in trial], [bits[i] for i in trial]):
+            if not why_not(storage, [shapes[i] for i in trial]):
                 kept = trial
-        score = _score(tracings, kept)
+        score = _score(shapes, kept)
         if kept and (best is None or score > best[0]):
             best = score, storage, kept
     if best is None:
@@ -89,21 +118,19 @@ def choose(tracings: tuple[Tracing, ...]) -> Choice:
             "no storage class for ECG holds the recording: " + _told(reasons, storage_classes()), "tracings"
         )
     _, storage, kept = best
-    return Choice(storage, tuple(sorted(kept)), tuple(_notes(storage, kept, tracings, reasons)))
+    return Choice(storage, tuple(sorted(kept)), tuple(_notes(storage, kept, shapes, reasons)))
 
 
-def _score(tracings: tuple[Tracing, ...], kept: list[int]) -> tuple[int, int, int]:
-    rhythms = [tracings[index] for index in kept if tracings[index].kind == "rhythm"]
-    return len(rhythms), sum(tracing.samples.size for tracing in rhythms), len(kept)
+def _score(shapes: Sequence[Shape], kept: list[int]) -> tuple[int, int, int]:
+    rhythms = [shapes[index] for index in kept if shapes[index].kind == "rhythm"]
+    return len(rhythms), sum(shape.channels * shape.length for shape in rhythms), len(kept)
 
 
 def _told(reasons: dict[str, str], classes: dict[str, StorageClass]) -> str:
     return "; ".join(f"{classes[id].name}: {reason}" for id, reason in reasons.items() if reason)
 
 
-def _notes(
-    storage: StorageClass, kept: list[int], tracings: tuple[Tracing, ...], reasons: dict[str, str]
-) -> list[Note]:
+def _notes(storage: StorageClass, kept: list[int], shapes: Sequence[Shape], reasons: dict[str, str]) -> list[Note]:
     classes = storage_classes()
     before = {}
     for id, reason in reasons.items():
@@ -115,10 +142,10 @@ def _notes(
     notes = [
         Note("info", "tracings", f"{text}, since a narrower class does not hold it: {because}" if because else text)
     ]
-    for index, tracing in enumerate(tracings):
+    for index, shape in enumerate(shapes):
         if index in kept:
             continue
-        reason = "it has no samples" if not tracing.length or not tracing.channels else _told(reasons, classes)
+        reason = "it has no samples" if not shape.length or not shape.channels else _told(reasons, classes)
         notes.append(
             Note("left", f"tracings[{index}]", f"no storage class holds it together with the others: {reason}")
         )

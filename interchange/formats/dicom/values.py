@@ -76,7 +76,9 @@ def clean(text: str, vr: str) -> str:
 
     A backslash separates values in all but the long texts; it becomes a slash.
     """
-    if vr in ("ST", "LT", "UT"):
+    if text.isascii() and text.isprintable() and "\\" not in text:
+        text = text.rstrip(" ") if vr in ("ST", "LT", "UT") else text.strip(" ")  # nothing to look for
+    elif vr in ("ST", "LT", "UT"):
         text = _FORBIDDEN_TEXT.sub(" ", text).rstrip(" ")
     else:
         text = _FORBIDDEN_LINE.sub(lambda found: "/" if found[0] == "\\" else " ", text).strip(" ")
