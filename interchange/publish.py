@@ -17,7 +17,7 @@ from pathlib import Path
 from interchange.errors import TargetError
 from interchange.sources import is_plain_name
 
-__all__ = ["check_target", "publish"]
+__all__ = ["Publication", "check_target", "publish", "sync_folder"]
 
 
 def check_target(target: Path, *, overwrite: bool, source: Path | None = None, same_ok: bool = False) -> None:
@@ -60,27 +60,103 @@ def publish(
     ``sign``: a file that ``replaces`` names without holding these bytes is somebody else's and stays.  Raises
     TargetError; then what was there before is there still.
     """
-    main = files[-1][0]
-    if not all(is_plain_name(name) for name, _ in files):
-        raise TargetError("the name is not one that every system can hold", file=str(folder / main))
-    parts: list[tuple[Path, str, bytes]] = []
+    publication = Publication(folder, files, overwrite=overwrite, replaces=replaces, same_ok=same_ok, sign=sign)
     try:
-        for name, data in files:
-            parts.append((_temporary(folder, data), name, data))
-        with _alone_in(folder) if len(files) > 1 else contextlib.nullcontext():
-            if sign:
-                _respect(folder, parts, replaces, sign)
-            _switch(folder, parts, main, overwrite=overwrite, same_ok=same_ok)
-            removed = _remove_old(folder, files, replaces, sign) if overwrite else ()
-        _sync_folder(folder)  # outside the lock: whoever waits for it need not wait for the disk
+        publication.write()
+        publication.flush()
+        removed = publication.place()
+        sync_folder(folder, publication.shown)
         return removed
-    except OSError as error:
-        reason = f"cannot be written: {error.strerror or 'input/output error'}"
-        raise TargetError(reason, file=str(folder / main)) from None
     finally:
-        for temporary, _, _ in parts:
+        publication.drop()
+
+
+class Publication:
+    """Files on their way, for whoever does something else while the disk works: see :func:`publish`.
+
+    :meth:`write`, :meth:`flush`, :meth:`place`, then :func:`sync_folder` once for all that was placed in a folder, and
+    :meth:`drop` in any case.  Each raises TargetError.
+    """
+
+    def __init__(
+        self,
+        folder: Path,
+        files: Sequence[tuple[str, bytes]],
+        *,
+        overwrite: bool,
+        replaces: Sequence[str] = (),
+        same_ok: bool = False,
+        sign: bytes = b"",
+    ) -> None:
+        self.shown = str(folder / files[-1][0])
+        if not all(is_plain_name(name) for name, _ in files):
+            raise TargetError("the name is not one that every system can hold", file=self.shown)
+        self._folder = folder
+        self._files = files
+        self._overwrite = overwrite
+        self._replaces = replaces
+        self._same_ok = same_ok
+        self._sign = sign
+        self._parts: list[tuple[Path, str, bytes]] = []
+        self._handles: list[int] = []
+
+    def write(self) -> None:
+        """Write all files under temporary names in the folder."""
+        with _told(self.shown):
+            for name, data in self._files:
+                path = self._folder / f".interchange-{os.urandom(8).hex()}.part"
+                flags = os.O_WRONLY | os.O_CREAT | os.O_EXCL | getattr(os, "O_BINARY", 0)
+                handle = os.open(path, flags, 0o666)
+                self._handles.append(handle)
+                self._parts.append((path, name, data))
+                rest = memoryview(data)
+                while rest:
+                    rest = rest[os.write(handle, rest) :]
+
+    def flush(self) -> None:
+        """Wait until the files are on the disk; may be done by another thread."""
+        with _told(self.shown):
+            for handle in self._handles:
+                os.fsync(handle)
+
+    def place(self) -> tuple[str, ...]:
+        """Give the files their names, the main one last; names of the files that it made obsolete."""
+        with _told(self.shown):
+            self._close()
+            main = self._files[-1][0]
+            with _alone_in(self._folder) if len(self._files) > 1 else contextlib.nullcontext():
+                if self._sign:
+                    _respect(self._folder, self._parts, self._replaces, self._sign)
+                placed = _switch(self._folder, self._parts, main, overwrite=self._overwrite, same_ok=self._same_ok)
+                self._parts = [part for part in self._parts if part[1] not in placed]
+                return _remove_old(self._folder, self._files, self._replaces, self._sign) if self._overwrite else ()
+
+    def drop(self) -> None:
+        """Remove what was not placed."""
+        with contextlib.suppress(OSError):
+            self._close()
+        for temporary, _, _ in self._parts:
             with contextlib.suppress(OSError):
                 temporary.unlink()
+
+    def _close(self) -> None:
+        while self._handles:
+            os.close(self._handles.pop())
+
+
+def sync_folder(folder: Path, shown: str) -> None:
+    """Wait until the names in a folder are on the disk; TargetError, with the path ``shown``, where that fails."""
+    with _told(shown):
+        _sync_folder(folder)
+
+
+@contextlib.contextmanager
+def _told(shown: str) -> Iterator[None]:
+    try:
+        yield
+    except OSError as error:
+        reason = f"cannot be written: {error.strerror or 'input/output error'}"
+        raise TargetError(reason, file=shown) from None
 
 
 def _respect(folder: Path, parts: Sequence[tuple[Path, str, bytes]], replaces: Sequence[str], sign: bytes) -> None:
@@ -100,8 +176,9 @@ def _is_part(path: Path, sign: bytes) -> bool:
 
 def _switch(
     folder: Path, parts: Sequence[tuple[Path, str, bytes]], main: str, *, overwrite: bool, same_ok: bool
-) -> None:
-    """Give every file its name, the main one last; on failure everything is as it was."""
+) -> set[str]:
+    """Give every file its name, the main one last; on failure everything is as it was.  Names that were given now."""
+    placed: set[str] = set()
     undo: list[tuple[Path | None, Path]] = []
     try:
         for temporary, name, data in parts:
@@ -115,6 +192,7 @@ def _switch(
             if name != main:
                 undo.append((saved, final))
             _place(temporary, final, overwrite=overwrite)
+            placed.add(name)
     except BaseException:
         for saved, final in reversed(undo):
             with contextlib.suppress(OSError):
@@ -126,6 +204,7 @@ def _switch(
         if saved is not None:
             with contextlib.suppress(OSError):
                 saved.unlink()
+    return placed
 
 
 @contextlib.contextmanager
@@ -146,25 +225,6 @@ def _alone_in(folder: Path) -> Iterator[None]:
         yield
     finally:
         os.close(handle)
-
-
-def _temporary(folder: Path, data: bytes) -> Path:
-    """A file with the data, flushed to the disk, under a name of its own in the folder."""
-    path = folder / f".interchange-{os.urandom(8).hex()}.part"
-    handle = os.open(path, os.O_WRONLY | os.O_CREAT | os.O_EXCL | getattr(os, "O_BINARY", 0), 0o666)
-    try:
-        try:
-            rest = memoryview(data)
-            while rest:
-                rest = rest[os.write(handle, rest) :]
-            os.fsync(handle)
-        finally:
-            os.close(handle)
-    except BaseException:
-        with contextlib.suppress(OSError):
-            path.unlink()
-        raise
-    return path
 
 
 def _place(temporary: Path, final: Path, *, overwrite: bool) -> None:

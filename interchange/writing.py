@@ -15,7 +15,7 @@ from interchange.compare import PROTECTED, Comparison, compare_recordings
 from interchange.errors import InterchangeError, InternalError, RefusedError, SourceError, TargetError, UsageError
 from interchange.formats.contract import Encoded
 from interchange.model import Recording
-from interchange.publish import publish
+from interchange.publish import Publication, publish
 from interchange.receipt import Document, Receipt, build_receipt
 from interchange.records import dataclass
 from interchange.sources import Source
@@ -43,6 +43,17 @@ class Prepared:
     def size(self) -> int:
         """Bytes that wait to be written."""
         return sum(len(data) for _, data in self.files)
+
+    def publication(self) -> Publication:
+        """The files on their way; TargetError where their names can be nobody's."""
+        return Publication(
+            self.target.parent,
+            self.files,
+            overwrite=self.overwrite,
+            replaces=self.replaces,
+            same_ok=self.same_ok,
+            sign=self.sign,
+        )
 
     def publish(self) -> Receipt:
         """Put the files in their place and give the receipt; TargetError where that fails."""

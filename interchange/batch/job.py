@@ -5,9 +5,9 @@ from __future__ import annotations
 import contextlib
 import json
 from collections import deque
-from collections.abc import Callable, Iterable, Iterator, Sequence
-from concurrent.futures import Future, ThreadPoolExecutor
-from dataclasses import asdict, field, fields
+from collections.abc import Callable, Sequence
+from concurrent.futures import Executor, Future, ThreadPoolExecutor
+from dataclasses import asdict, field, fields, replace
 from hashlib import sha256
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Literal, ParamSpec, TypeVar
@@ -16,16 +16,18 @@ from interchange._version import __version__
 from interchange.deidentify import Key, Policy
 from interchange.errors import InterchangeError, RefusedError
 from interchange.model.lines import decimal
+from interchange.publish import Publication, sync_folder
 from interchange.records import dataclass
 from interchange.requests import Requests
 
 if TYPE_CHECKING:
+    from interchange.receipt import Receipt
     from interchange.writing import Prepared
 
 P = ParamSpec("P")
 T = TypeVar("T")
 
-__all__ = ["Job", "Outcome", "Settings", "each", "work"]
+__all__ = ["Job", "Outcome", "Settings", "begin", "work"]
 
 WAITING = 4
 """Outputs that may wait for the disk while the next recording is worked on."""
@@ -128,37 +130,93 @@ def begin() -> None:
 
 
 def work(jobs: Sequence[Job], settings: Settings) -> list[Outcome]:
-    """Do these recordings one after the other; a bad one never stops the rest."""
-    return list(each(jobs, settings))
+    """Do these recordings one after the other; a bad one never stops the rest.
 
-
-def each(jobs: Iterable[Job], settings: Settings) -> Iterator[Outcome]:
-    """The outcomes in order.
-
-    What is ready is published by threads, which wait for the disk while the next recordings are worked on: at most
-    :data:`WAITING` of them, and :data:`WAITING_BYTES` together.
+    A thread waits for the disk while the next recordings are worked on: at most :data:`WAITING` outputs wait, and
+    :data:`WAITING_BYTES` together.  It does nothing else: what two threads do in Python costs both of them time.
     """
     if settings.check_only:
-        for job in jobs:
-            yield _safely(job, _check, job, settings)
-        return
-    waiting: deque[tuple[int, Future[Outcome]]] = deque()
+        return [_safely(job, _check, job, settings) for job in jobs]
+    waiting: deque[_Begun] = deque()
     folders: set[Path] = set()
-    with ThreadPoolExecutor(WAITING, thread_name_prefix="publish") as threads:
-        for job in jobs:
-            ready = _safely(job, _prepared, job, settings, folders)
-            if isinstance(ready, Outcome):
-                future: Future[Outcome] = Future()
-                future.set_result(ready)
-                waiting.append((0, future))
-            else:
-                waiting.append((ready.size, threads.submit(_safely, job, _published, job, ready)))
-            while len(waiting) > WAITING or sum(size for size, _ in waiting) > WAITING_BYTES:
-                yield waiting.popleft()[1].result()
-            while waiting and waiting[0][1].done():
-                yield waiting.popleft()[1].result()
-        while waiting:
-            yield waiting.popleft()[1].result()
+    outcomes: list[Outcome] = []
+    with ThreadPoolExecutor(1, thread_name_prefix="flush") as thread:
+        try:
+            for job in jobs:
+                waiting.append(_begin(job, settings, folders, thread))
+                while len(waiting) > WAITING or sum(begun.size for begun in waiting) > WAITING_BYTES:
+                    outcomes.append(_finish(waiting.popleft()))
+            while waiting:
+                outcomes.append(_finish(waiting.popleft()))
+        finally:
+            for begun in waiting:
+                begun.drop()
+    return _settled(jobs, outcomes)
+
+
+@dataclass(slots=True)
+class _Begun:
+    """A recording that is worked on: how it ended already, or its output on the way to the disk."""
+
+    job: Job
+    ended: Outcome | None = None
+    ready: Prepared | None = None
+    publication: Publication | None = None
+    flushed: Future[Outcome | None] | None = None
+
+    @property
+    def size(self) -> int:
+        """Bytes that wait."""
+        return 0 if self.ready is None else self.ready.size
+
+    def drop(self) -> None:
+        """Remove what is not in its place."""
+        if self.flushed is not None:
+            self.flushed.exception()  # waits: the files must not be closed under the thread
+        if self.publication is not None:
+            self.publication.drop()
+
+
+def _begin(job: Job, settings: Settings, folders: set[Path], thread: Executor) -> _Begun:
+    ready = _safely(job, _prepared, job, settings, folders)
+    if isinstance(ready, Outcome):
+        return _Begun(job, ready)
+    publication = _safely(job, ready.publication)
+    if isinstance(publication, Outcome):
+        return _Begun(job, publication)
+    failed = _safely(job, publication.write)
+    if failed is not None:
+        publication.drop()
+        return _Begun(job, failed)
+    return _Begun(job, None, ready, publication, thread.submit(_safely, job, publication.flush))
+
+
+def _finish(begun: _Begun) -> Outcome:
+    if begun.ready is None or begun.publication is None or begun.flushed is None:
+        assert begun.ended is not None
+        return begun.ended
+    try:
+        failed = begun.flushed.result()
+        if failed is None:
+            placed = _safely(begun.job, begun.publication.place)
+            failed = placed if isinstance(placed, Outcome) else None
+        return failed or _done(begun.job, begun.ready.receipt)
+    finally:
+        begun.drop()
+
+
+def _settled(jobs: Sequence[Job], outcomes: list[Outcome]) -> list[Outcome]:
+    """The outcomes once the names are on the disk too, one look at each folder."""
+    lost: dict[Path, Outcome | None] = {}
+    for number, (job, outcome) in enumerate(zip(jobs, outcomes, strict=True)):
+        folder = Path(job.target).parent
+        if outcome.status == "done":
+            if folder not in lost:
+                lost[folder] = _safely(job, sync_folder, folder, job.target)
+            failed = lost[folder]
+            if failed is not None:
+                outcomes[number] = replace(failed, name=job.name, format=job.format)
+    return outcomes
 
 
 def _safely(job: Job, do: Callable[P, T], *args: P.args, **kwargs: P.kwargs) -> T | Outcome:
@@ -210,8 +268,7 @@ def _prepared(job: Job, settings: Settings, folders: set[Path]) -> Prepared:
     )
 
 
-def _published(job: Job, ready: Prepared) -> Outcome:
-    receipt = ready.publish()
+def _done(job: Job, receipt: Receipt) -> Outcome:
     first = receipt.tracings[0] if receipt.tracings else None
     files = tuple((Path(d.name).name, d.size) for d in receipt.target)
     return Outcome(

@@ -11,7 +11,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, Protocol
 
 from interchange.batch.find import Found, find_recordings, output_names
-from interchange.batch.job import Job, Outcome, Settings, begin, each, work
+from interchange.batch.job import Job, Outcome, Settings, begin, work
 from interchange.batch.journal import Journal
 from interchange.batch.manifest import manifest_bytes
 from interchange.deidentify import Key
@@ -25,7 +25,7 @@ if TYPE_CHECKING:
 
 __all__ = ["BatchResult", "run_batch"]
 
-CHUNK = 8
+CHUNK = 16
 """Recordings that go to a worker at once: enough that handing over costs nothing beside the work."""
 
 TRIES = 3
@@ -162,9 +162,10 @@ def _work(todo: Sequence[Todo], settings: Settings, executor: Executor | None, j
     if executor is not None:
         yield from _spread(todo, settings, _Given(executor), 2 * max(jobs, 4))
     elif jobs <= 1 or len(todo) <= CHUNK:
-        outcomes = each((job for _, job in todo), settings)
-        for (stamp, _), outcome in zip(todo, outcomes, strict=True):
-            yield [(stamp, outcome)]
+        for start in range(0, len(todo), CHUNK):
+            chunk = todo[start : start + CHUNK]
+            outcomes = work([job for _, job in chunk], settings)
+            yield [(stamp, outcome) for (stamp, _), outcome in zip(chunk, outcomes, strict=True)]
     else:
         own = _Own(jobs, settings)
         try:
