@@ -80,11 +80,6 @@ class Carried:
     part_of: bool = False
     others: list[str] = field(default_factory=list)
 
-    @property
-    def is_empty(self) -> bool:
-        """Whether there was no line at all."""
-        return self == Carried()
-
 
 def split_remarks(texts: Iterable[str]) -> tuple[tuple[str, ...], Carried]:
     """The ordinary remarks among the free texts of a record, and what its lines say."""

@@ -36,10 +36,6 @@ class Log:
         else:
             self._last[name] = place
 
-    def has(self, name: str) -> bool:
-        """Whether rule ``scp.name`` was broken anywhere."""
-        return name in self._counts
-
     @property
     def findings(self) -> tuple[Finding, ...]:
         """All findings; of a rule broken very often the first ones and a count of the others."""

@@ -8,11 +8,9 @@ Sources: WFDB Applications Guide, annot(5); WFDB Programmer's Guide (annotators)
 
 from __future__ import annotations
 
-import re
 from collections import Counter
-from collections.abc import Callable, Collection, Iterable, Sequence
+from collections.abc import Callable, Collection, Sequence
 from fractions import Fraction
-from typing import Final
 
 from interchange.errors import SourceError
 from interchange.formats.wfdb.annotations import AnnotationFile, is_annotation_file, parse_annotations
@@ -24,17 +22,7 @@ from interchange.formats.wfdb.notes import Notes
 from interchange.model import Mark, Unread
 from interchange.records import NamedTuple
 
-__all__ = ["Ground", "annotators_beside", "foreign_marks", "own_marks", "unplaced"]
-
-_ANNOTATOR: Final = re.compile(r"[A-Za-z0-9_]{1,60}", re.ASCII)
-_OTHERS: Final = frozenset(
-    {"hea", "dat", "mat", "txt", "json", "csv", "xml", "dcm", "scp", "pdf", "png", "jpg", "jpeg", "svg", "html", "md"}
-    | {"zip", "gz", "edf", "log", "py", "npy", "tsv", "yml", "yaml", "tmp", "part", "bak"}
-)
-"""Suffixes that are no annotators."""
-
-_SIGNALS: Final = re.compile(r"(?:d|data)\d+", re.ASCII)
-
+__all__ = ["Ground", "foreign_marks", "own_marks", "unplaced"]
 
 Fetch = Callable[[str], "bytes | None"]
 """Bytes of the annotation file with that annotator."""
@@ -51,17 +39,6 @@ class Ground(NamedTuple):
     frames: int
     tracing: int
     channels: Sequence[tuple[int, Fraction, str]]
-
-
-def annotators_beside(stem: str, names: Iterable[str]) -> list[str]:
-    """Suffixes of the files that may be annotation files of the record ``stem``, sorted."""
-    prefix = f"{stem}."
-    suffixes = (name.removeprefix(prefix) for name in names if name.startswith(prefix))
-    return sorted(suffix for suffix in suffixes if _ANNOTATOR.fullmatch(suffix) and not _is_other(suffix.lower()))
-
-
-def _is_other(suffix: str) -> bool:
-    return suffix in _OTHERS or _SIGNALS.fullmatch(suffix) is not None
 
 
 class Placed(NamedTuple):

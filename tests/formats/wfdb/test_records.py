@@ -16,8 +16,8 @@ import wfdb
 from interchange.errors import SourceError
 from interchange.formats import wfdb as ours
 from interchange.formats.wfdb.annotations import parse_annotations
+from interchange.formats.wfdb.beside import annotators_beside
 from interchange.formats.wfdb.header import parse_header
-from interchange.formats.wfdb.marks import annotators_beside
 from interchange.model import Recording
 from interchange.sources import Source
 from tests.formats.wfdb.plain import again, encoded
