@@ -27,7 +27,7 @@ if TYPE_CHECKING:
 P = ParamSpec("P")
 T = TypeVar("T")
 
-__all__ = ["Job", "Outcome", "Settings", "begin", "work"]
+__all__ = ["Job", "Outcome", "Settings", "make_ready", "work"]
 
 WAITING = 4
 """Outputs that may wait for the disk while the next recording is worked on."""
@@ -118,7 +118,7 @@ class Outcome:
 _OUTCOME = tuple(entry.name for entry in fields(Outcome))
 
 
-def begin() -> None:
+def make_ready() -> None:
     """Make a worker process ready.
 
     Big arrays that come and go make the C library give memory back and ask for it again each time, until one of them
@@ -184,7 +184,11 @@ def _begin(job: Job, settings: Settings, folders: set[Path], thread: Executor) -
     publication = _safely(job, ready.publication)
     if isinstance(publication, Outcome):
         return _Begun(job, publication)
-    failed = _safely(job, publication.write)
+    try:
+        failed = _safely(job, publication.write)
+    except BaseException:  # somebody stops the program
+        publication.drop()
+        raise
     if failed is not None:
         publication.drop()
         return _Begun(job, failed)

@@ -11,7 +11,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, Protocol
 
 from interchange.batch.find import Found, find_recordings, output_names
-from interchange.batch.job import Job, Outcome, Settings, begin, work
+from interchange.batch.job import Job, Outcome, Settings, make_ready, work
 from interchange.batch.journal import Journal
 from interchange.batch.manifest import manifest_bytes
 from interchange.deidentify import Key
@@ -213,7 +213,7 @@ def _processes(jobs: int, settings: Settings) -> Executor:
     """Worker processes that start from a clean interpreter with the package loaded once."""
     from concurrent.futures import ProcessPoolExecutor
 
-    return ProcessPoolExecutor(jobs, mp_context=_context(settings), initializer=begin)
+    return ProcessPoolExecutor(jobs, mp_context=_context(settings), initializer=make_ready)
 
 
 def _context(settings: Settings) -> BaseContext:

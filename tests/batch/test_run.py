@@ -24,6 +24,7 @@ from interchange.batch.journal import Journal
 from interchange.batch.manifest import manifest_bytes
 from interchange.batch.progress import Progress
 from interchange.errors import TargetError, UsageError
+from interchange.publish import Publication
 from tests.batch.archive import make_archive, record_files
 
 TO_WFDB = Settings(format="wfdb")
@@ -239,6 +240,40 @@ def test_a_full_disk_is_a_reason_per_recording(tmp_path: Path, monkeypatch: pyte
     assert not list((tmp_path / "out").rglob("r00001*"))
     again = run_batch([str(tmp_path / "in")], tmp_path / "out", TO_WFDB)
     assert (again.worked, again.done) == (1, 3)
+
+
+def test_a_folder_that_does_not_reach_the_disk_is_a_failure(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    make_archive(tmp_path / "in", 3)
+
+    def lost(folder: Path) -> None:
+        raise OSError(5, "Input/output error")
+
+    monkeypatch.setattr("interchange.publish._sync_folder", lost)
+    with pytest.raises(TargetError):  # the manifest does not get there either
+        run_batch([str(tmp_path / "in")], tmp_path / "out", TO_WFDB)
+    monkeypatch.undo()
+    journal = [json.loads(line) for line in (tmp_path / "out" / "journal.jsonl").read_text().splitlines()]
+    assert [(entry["status"], entry["exit_status"]) for entry in journal] == [("failed", 5)] * 3
+    assert all("Input/output error" in entry["reason"] for entry in journal)
+    again = run_batch([str(tmp_path / "in")], tmp_path / "out", TO_WFDB)
+    assert (again.worked, again.done) == (3, 3)
+
+
+def test_an_interrupted_chunk_leaves_nothing_unfinished(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    make_archive(tmp_path / "in", 4)
+    real, count = Publication.write, [0]
+
+    def interrupted(self: Publication) -> None:
+        count[0] += 1
+        real(self)
+        if count[0] == 3:
+            raise KeyboardInterrupt
+
+    monkeypatch.setattr(Publication, "write", interrupted)
+    with pytest.raises(KeyboardInterrupt):
+        run_batch([str(tmp_path / "in")], tmp_path / "out", TO_WFDB)
+    assert count[0] == 3
+    assert not list((tmp_path / "out").rglob(".interchange-*"))
 
 
 def test_names_that_look_like_formulas_are_text_in_the_manifest() -> None:
