@@ -100,7 +100,7 @@ def run_batch(
                 watcher.add(len(batch), sum(outcome.status != "done" for _, outcome in batch))
         entries = [journal.entries[item.name] for item in items]
     publish(folder, [("manifest.csv", manifest_bytes(entries))], overwrite=True)
-    _sweep({(folder / item.output).parent for item in items if item.output})
+    _sweep({folder, *((folder / item.output).parent for item in items if item.output)})
     statuses = Counter(entry["status"] for entry in entries)
     return BatchResult(
         total=len(items),
