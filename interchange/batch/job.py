@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import contextlib
+import gc
 import json
 from collections import deque
 from collections.abc import Callable, Sequence
@@ -34,6 +35,12 @@ WAITING = 4
 
 PRIMING = 24 * 1024**2
 """Bytes of the array that is made once and thrown away; below the limit up to which the C library learns."""
+
+GARBAGE = 5000
+"""Objects that come into being between two searches for cyclic garbage; after a large output one is made at once."""
+
+LARGE = 8 * 1024**2
+"""Bytes of a large output."""
 
 WAITING_BYTES = 64 * 1024**2
 """Bytes of outputs that may wait for the disk."""
@@ -122,11 +129,14 @@ def make_ready() -> None:
     """Make a worker process ready.
 
     Big arrays that come and go make the C library give memory back and ask for it again each time, until one of them
-    was so big that it keeps what it has.
+    was so big that it keeps what it has.  What is loaded by now stays, so no search for cyclic garbage need look at it;
+    there is one every few recordings, since the items of a parsed file know their owners.
     """
     import numpy as np
 
     np.empty(PRIMING, dtype=np.uint8)
+    gc.freeze()
+    gc.set_threshold(GARBAGE, 10, 10)
 
 
 def work(jobs: Sequence[Job], settings: Settings) -> list[Outcome]:
@@ -207,6 +217,8 @@ def _finish(begun: _Begun) -> Outcome:
         return failed or _done(begun.job, begun.ready.receipt)
     finally:
         begun.drop()
+        if begun.size > LARGE:
+            gc.collect()
 
 
 def _settled(jobs: Sequence[Job], outcomes: list[Outcome]) -> list[Outcome]:

@@ -25,8 +25,11 @@ if TYPE_CHECKING:
 
 __all__ = ["BatchResult", "run_batch"]
 
-CHUNK = 16
-"""Recordings that go to a worker at once: enough that handing over costs nothing beside the work."""
+CHUNK = 8
+"""Recordings that are done before the books are kept, where there are no workers or few recordings for each."""
+
+LARGEST_CHUNK = 32
+"""Recordings that go to a worker at once in a large archive: little is spent on handing over and on the last flush."""
 
 TRIES = 3
 """Times that a recording is tried when its worker dies."""
@@ -236,7 +239,8 @@ def _context(settings: Settings) -> BaseContext:
 
 def _spread(todo: Sequence[Todo], settings: Settings, pool: Callable[[], Executor], window: int) -> Iterator[Done]:
     """Hand out chunks, at most ``window`` at a time; what a dying worker had goes out again one by one."""
-    waiting: deque[tuple[list[Todo], int]] = deque((list(todo[i : i + CHUNK]), 1) for i in range(0, len(todo), CHUNK))
+    size = max(CHUNK, min(LARGEST_CHUNK, len(todo) // (8 * window)))
+    waiting: deque[tuple[list[Todo], int]] = deque((list(todo[i : i + size]), 1) for i in range(0, len(todo), size))
     executor = pool()
     running: dict[Future[list[Outcome]], tuple[list[Todo], int]] = {}
     while waiting or running:

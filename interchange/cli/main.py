@@ -17,7 +17,7 @@ __all__ = ["main", "run"]
 
 INTERRUPTED = 130
 PIPE_CLOSED = 141
-RARE_THRESHOLD = 50_000
+RARE_THRESHOLD = 10_000
 TRACEBACK = "INTERCHANGE_TRACEBACK"
 """Environment variable: 1 shows where in the program an error came from (may quote the file: for developers)."""
 

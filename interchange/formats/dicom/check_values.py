@@ -73,7 +73,7 @@ def _check_text(owner: DataSet, element: Element, own: Charset) -> Iterator[Find
         yield Finding(found.rule, found.severity, found.place, found.reason, clause) if clause else found
 
 
-@lru_cache(maxsize=2048)
+@lru_cache(maxsize=256)
 def _faults(tag: int, vr: str, raw: bytes, own: Charset) -> tuple[tuple[str, str, str], ...]:
     """What is wrong with a value: (rule, detail, clause where it is not the rule's); short values are remembered."""
     faults = []
