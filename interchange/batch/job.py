@@ -28,7 +28,7 @@ if TYPE_CHECKING:
 P = ParamSpec("P")
 T = TypeVar("T")
 
-__all__ = ["Job", "Outcome", "Settings", "make_ready", "work"]
+__all__ = ["Job", "Outcome", "Settings", "make_ready", "work", "work_and_tidy"]
 
 WAITING = 4
 """Outputs that may wait for the disk while the next recording is worked on."""
@@ -162,6 +162,14 @@ def work(jobs: Sequence[Job], settings: Settings) -> list[Outcome]:
             for begun in waiting:
                 begun.drop()
     return _settled(jobs, outcomes)
+
+
+def work_and_tidy(jobs: Sequence[Job], settings: Settings) -> list[Outcome]:
+    """As :func:`work`, in a process that :func:`make_ready` prepared: there a search for all garbage costs nothing."""
+    try:
+        return work(jobs, settings)
+    finally:
+        gc.collect()
 
 
 @dataclass(slots=True)

@@ -11,7 +11,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, Protocol
 
 from interchange.batch.find import Found, find_recordings, output_names
-from interchange.batch.job import Job, Outcome, Settings, make_ready, work
+from interchange.batch.job import Job, Outcome, Settings, make_ready, work, work_and_tidy
 from interchange.batch.journal import Journal
 from interchange.batch.manifest import manifest_bytes
 from interchange.deidentify import Key
@@ -163,7 +163,7 @@ Done = list[tuple[str, Outcome]]
 
 def _work(todo: Sequence[Todo], settings: Settings, executor: Executor | None, jobs: int) -> Iterator[Done]:
     if executor is not None:
-        yield from _spread(todo, settings, _Given(executor), 2 * max(jobs, 4))
+        yield from _spread(todo, settings, _Given(executor), work, 2 * max(jobs, 4))
     elif jobs <= 1 or len(todo) <= CHUNK:
         for start in range(0, len(todo), CHUNK):
             chunk = todo[start : start + CHUNK]
@@ -172,7 +172,7 @@ def _work(todo: Sequence[Todo], settings: Settings, executor: Executor | None, j
     else:
         own = _Own(jobs, settings)
         try:
-            yield from _spread(todo, settings, own, 3 * jobs)
+            yield from _spread(todo, settings, own, work_and_tidy, 3 * jobs)
         finally:
             own.close()
 
@@ -237,7 +237,12 @@ def _context(settings: Settings) -> BaseContext:
     return context
 
 
-def _spread(todo: Sequence[Todo], settings: Settings, pool: Callable[[], Executor], window: int) -> Iterator[Done]:
+Work = Callable[[Sequence[Job], Settings], list[Outcome]]
+
+
+def _spread(
+    todo: Sequence[Todo], settings: Settings, pool: Callable[[], Executor], do: Work, window: int
+) -> Iterator[Done]:
     """Hand out chunks, at most ``window`` at a time; what a dying worker had goes out again one by one."""
     size = max(CHUNK, min(LARGEST_CHUNK, len(todo) // (8 * window)))
     waiting: deque[tuple[list[Todo], int]] = deque((list(todo[i : i + size]), 1) for i in range(0, len(todo), size))
@@ -248,7 +253,7 @@ def _spread(todo: Sequence[Todo], settings: Settings, pool: Callable[[], Executo
         while waiting and len(running) < window and not broken:
             chunk, tries = waiting.popleft()
             try:
-                running[executor.submit(work, [job for _, job in chunk], settings)] = (chunk, tries)
+                running[executor.submit(do, [job for _, job in chunk], settings)] = (chunk, tries)
             except (BrokenProcessPool, RuntimeError):
                 waiting.appendleft((chunk, tries))
                 broken = True
