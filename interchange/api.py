@@ -85,45 +85,25 @@ def convert(
     name of a file beside the target that gets the receipt as JSON, published together with it.  ``same_ok``: a target
     that has the very same bytes already is no conflict.
     """
-    return prepare(
-        source,
-        target,
-        format,
-        accept=accept,
-        overwrite=overwrite,
-        verify=verify,
-        source_format=source_format,
-        requests=requests,
-        deidentify=deidentify,
-        key=key,
-        source_number=source_number,
-        receipt_name=receipt_name,
-        same_ok=same_ok,
-        **options,
-    ).publish()
+    writing = Writing(Path(target), format, frozenset(accept), overwrite, verify, options, receipt_name, same_ok)
+    return prepare(source, writing, source_format, requests, deidentify, key, source_number).publish()
 
 
 def prepare(
     source: Readable,
-    target: str | PathLike[str],
-    format: str | None = None,
-    *,
-    accept: Iterable[str] = (),
-    overwrite: bool = False,
-    verify: bool = True,
+    writing: Writing,
     source_format: str | None = None,
     requests: Requests | None = None,
     deidentify: Policy | None = None,
     key: Key | None = None,
     source_number: int = 1,
-    receipt_name: str | None = None,
-    same_ok: bool = False,
-    **options: str,
 ) -> Prepared:
-    """As :func:`convert`, without putting the files in their place: ``Prepared.publish()`` does that."""
-    writing = Writing(Path(target), format, frozenset(accept), overwrite, verify, options, receipt_name, same_ok)
+    """What :func:`convert` does, up to putting the files in their place: ``Prepared.publish()`` does that.
+
+    ``writing`` holds the target and how it is written; the rest as for :func:`convert`.
+    """
     opened = open_source(source)
-    check_target(writing.target, overwrite=overwrite, source=opened.path, same_ok=same_ok)
+    check_target(writing.target, overwrite=writing.overwrite, source=opened.path, same_ok=writing.same_ok)
     original = read_opened(opened, source_format)
     if not any(tracing.samples.size for tracing in original.tracings):
         raise _nothing(original, opened.shown)

@@ -46,8 +46,7 @@ def find_recordings(sources: Iterable[str], *, skip: Path | None = None) -> list
     Folders are searched without following links; ``skip`` is a folder that is left out (the target inside a source).
     With several folders the name begins with the folder's own name.  A WFDB header that another header in the same
     folder lists as its segment is part of that record and not found on its own; nor is a further file of an SCP-ECG
-    record.  A source that does not exist is kept,
-    so that the books say so; UsageError when none exists.
+    record.  A source that does not exist is kept, so that the books say so; UsageError when none exists.
     """
     given = list(sources)
     folders = [source for source in given if Path(source).is_dir()]
@@ -121,13 +120,8 @@ def _file(path: Path, name: str, *, keep: bool) -> Found | None:
     try:
         if not keep and not _NO_LINK and path.is_symlink():
             return None
-        handle = os.open(path, _READ if keep else _READ | _NO_LINK)
-        try:
-            status = os.fstat(handle)
-            size, changed = status.st_size, status.st_mtime_ns
-            head = _head(handle) if stat.S_ISREG(status.st_mode) else b""
-        finally:
-            os.close(handle)
+        head, status = _head(path, _READ if keep else _READ | _NO_LINK)
+        size, changed = status.st_size, status.st_mtime_ns
         kind = formats.recognise(Source(head, path.name, str(path)))
     except (OSError, SourceError):
         if not keep:
@@ -135,12 +129,22 @@ def _file(path: Path, name: str, *, keep: bool) -> Found | None:
     return Found(str(path), name, kind, size, changed)
 
 
-def _head(handle: int) -> bytes:
-    """The beginning of a file: of text as much as a long comment may take, of anything else a little."""
-    head = os.read(handle, LITTLE)
-    if len(head) == LITTLE and (b"\0" not in head or head.startswith(_WIDE_TEXT)):
-        head += os.read(handle, HEAD - LITTLE)
-    return head
+def _head(path: Path, flags: int) -> tuple[bytes, os.stat_result]:
+    """The beginning of a file: of text as much as a long comment may take, of anything else a little.
+
+    Nothing of what is no regular file, and nobody waits for one.
+    """
+    handle = os.open(path, flags)
+    try:
+        status = os.fstat(handle)
+        if not stat.S_ISREG(status.st_mode):
+            return b"", status
+        head = os.read(handle, LITTLE)
+        if len(head) == LITTLE and (b"\0" not in head or head.startswith(_WIDE_TEXT)):
+            head += os.read(handle, HEAD - LITTLE)
+        return head, status
+    finally:
+        os.close(handle)
 
 
 def _segments(folder: Path, files: list[str]) -> set[str]:
@@ -150,8 +154,7 @@ def _segments(folder: Path, files: list[str]) -> set[str]:
         if not name.endswith(".hea"):
             continue
         try:
-            with (folder / name).open("rb") as file:
-                lines = [line.strip() for line in file.read(HEAD).splitlines()]
+            lines = [line.strip() for line in _head(folder / name, _READ)[0].splitlines()]
         except OSError:
             continue
         content = [line for line in lines if line and not line.startswith(b"#")]

@@ -269,26 +269,30 @@ def _reason(error: InterchangeError) -> str:
 def _prepared(job: Job, settings: Settings, folders: set[Path]) -> Prepared:
     """``folders``: those that are known to be there; one that is not gets made."""
     from interchange.api import prepare
+    from interchange.writing import Writing
 
     target = Path(job.target)
     if target.parent not in folders:
         with contextlib.suppress(FileExistsError):
             target.parent.mkdir(parents=True, exist_ok=True)
         folders.add(target.parent)
-    return prepare(
-        job.path,
+    writing = Writing(
         target,
         settings.format,
-        accept=settings.accept,
-        overwrite=settings.overwrite,
-        verify=settings.verify,
+        frozenset(settings.accept),
+        settings.overwrite,
+        settings.verify,
+        dict(settings.options),
+        receipt_name=f"{target.name}.receipt.json",
+        same_ok=True,
+    )
+    return prepare(
+        job.path,
+        writing,
         requests=settings.requests or None,
         deidentify=settings.deidentify,
         key=Key(settings.secret) if settings.secret is not None else None,
         source_number=job.number,
-        receipt_name=f"{target.name}.receipt.json",
-        same_ok=True,
-        **dict(settings.options),
     )
 
 

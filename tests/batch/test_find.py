@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+import os
+import subprocess
+import sys
 from pathlib import Path
 
 import pytest
@@ -61,6 +64,19 @@ def test_a_further_file_without_its_record_is_found(tmp_path: Path) -> None:
     further.write_bytes(data)
     main.unlink()
     assert "strip-2.scp" in found(), "there is no such record"
+
+
+@pytest.mark.skipif(not hasattr(os, "mkfifo"), reason="needs pipes with a name")
+def test_nobody_waits_for_a_pipe(tmp_path: Path) -> None:
+    write(tmp_path, record_files("one", 1))
+    for name in ("pipe", "pipe.hea", "one-2.scp"):
+        os.mkfifo(tmp_path / name)
+    program = (
+        "from interchange.batch.find import find_recordings\n"
+        f"print([found.name for found in find_recordings([{str(tmp_path)!r}])])"
+    )
+    done = subprocess.run([sys.executable, "-c", program], capture_output=True, text=True, check=True, timeout=60)
+    assert done.stdout.strip() == "['one.hea']"
 
 
 def test_several_sources_links_and_the_target_inside(tmp_path: Path) -> None:
