@@ -30,7 +30,7 @@ HEAVY = {
 
 
 def imported(*arguments: object, status: int = 0) -> set[str]:
-    """Modules that are loaded after a command in a fresh interpreter."""
+    """Modules that are loaded after a command in a fresh interpreter, compiled or not."""
     done = subprocess.run(
         [sys.executable, "-c", PROBE, *map(str, arguments)],
         capture_output=True,
@@ -46,7 +46,7 @@ def imported(*arguments: object, status: int = 0) -> set[str]:
 def test_version_loads_next_to_nothing() -> None:
     loaded = imported("--version")
     light = {"argparse", "re", "enum", "numpy", "typing", "dataclasses", "fractions", "json", "shutil", "pathlib"}
-    assert not loaded & (HEAVY | light)
+    assert loaded & (HEAVY | light) == set()
     own = {name for name in loaded if name.startswith("interchange")}
     assert own == {
         "interchange", "interchange._version", "interchange.errors", "interchange.cli", "interchange.cli.main",
@@ -56,8 +56,8 @@ def test_version_loads_next_to_nothing() -> None:
 
 def test_help_loads_no_sub_command() -> None:
     loaded = imported("--help")
-    assert not loaded & (HEAVY | {"numpy", "dataclasses"})
-    assert not loaded & {module for _, module, _ in COMMANDS}
+    assert loaded & (HEAVY | {"numpy", "dataclasses"}) == set()
+    assert loaded & {module for _, module, _ in COMMANDS} == set()
 
 
 WAY = {
@@ -114,13 +114,30 @@ def test_a_plain_conversion_loads_what_it_needs(plain: Path, by_numpy: set[str],
     assert (tmp_path / f"out.{suffix}").is_file()
     assert "numpy" in loaded
     assert loaded & HEAVY == ({"lxml"} if suffix == "xml" else set())
-    assert not (loaded - by_numpy) & NEEDLESS
+    assert (loaded - by_numpy) & NEEDLESS == set()
     own = {name for name in loaded if name.partition(".")[0] == "interchange"}
     target = {name for name in own if f"{name}.".startswith(f"{PACKAGES[suffix]}.")}
     way = {f"interchange{name}" for name in WAY | MORE[suffix]}
     if suffix == "scp":  # nothing is left and nothing added, so nobody asks for reasons
         assert "interchange.formats.scp.account" not in target
     assert own - target - way == {f"interchange.formats.wfdb{name}" for name in PLAIN_WFDB}
+
+
+def test_compiling_the_package_loads_nothing() -> None:
+    """As the first start after an installation does."""
+    code = (
+        "import sys\n"
+        "before = set(sys.modules)\n"
+        "for path in sys.argv[1:]:\n"
+        "    with open(path, 'rb') as file:\n"
+        "        compile(file.read(), path, 'exec')\n"
+        "print(len(sys.argv), *(set(sys.modules) - before))\n"
+    )
+    sources = sorted(map(str, (ROOT / "interchange").rglob("*.py")))
+    done = subprocess.run(
+        [sys.executable, "-c", code, *sources], capture_output=True, text=True, check=True, timeout=60
+    )
+    assert done.stdout.split() == [str(len(sources) + 1)]
 
 
 @pytest.mark.parametrize("suffix", ["scp", "xml", "dcm"])
@@ -151,17 +168,17 @@ def test_the_way_leads_through_every_conversion(plain: Path, tmp_path: Path) -> 
 def test_rich_records_load_none_of_the_heavy_packages_but_numpy(twelve: Path, tmp_path: Path) -> None:
     loaded = imported("convert", twelve, tmp_path / "out.scp")
     assert "numpy" in loaded
-    assert not loaded & HEAVY
+    assert loaded & HEAVY == set()
     assert (tmp_path / "out.scp").is_file()
 
 
 @pytest.mark.parametrize("command", ["show", "check"])
 def test_looking_at_wfdb_loads_none_of_the_heavy_packages_but_numpy(command: str, twelve: Path) -> None:
-    assert not imported(command, twelve) & HEAVY
+    assert imported(command, twelve) & HEAVY == set()
 
 
 def test_a_missing_file_is_found_missing_before_numpy_is_loaded(tmp_path: Path) -> None:
-    assert not imported("show", tmp_path / "nothing", status=3) & (HEAVY | {"numpy"})
+    assert imported("show", tmp_path / "nothing", status=3) & (HEAVY | {"numpy"}) == set()
 
 
 def test_version_is_said(cli) -> None:

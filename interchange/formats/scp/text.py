@@ -33,7 +33,8 @@ LANGUAGES: Final[dict[int, str]] = {
 _EAST_ASIAN: Final = frozenset({0x17, 0x1F, 0x27, 0x2F})
 _ESCAPED: Final = ("iso2022_jp_ext", "iso2022_kr")
 _WRITTEN: Final = (0x00, 0x01, 0x3B, 0x03, 0x0B, 0x13, 0x1B, 0x23, 0x2B, 0x33)
-_YEN: Final = {0x5C: "\N{YEN SIGN}", 0x7E: "\N{OVERLINE}"}
+_YEN: Final = {0x5C: "\u00a5", 0x7E: "\u203e"}
+"""Yen sign and overline; their names instead of numbers would load all of unicodedata when this file is compiled."""
 
 
 def is_known(language: int) -> bool:
