@@ -1,5 +1,8 @@
 """Which recordings lie in a folder tree, by content, and what each output will be called."""
 
+# Paths in folders are plain strings: an archive has hundreds of thousands.
+# ruff: noqa: PTH114, PTH118, PTH119
+
 from __future__ import annotations
 
 import os
@@ -45,8 +48,9 @@ def find_recordings(sources: Iterable[str], *, skip: Path | None = None) -> list
 
     Folders are searched without following links; ``skip`` is a folder that is left out (the target inside a source).
     With several folders the name begins with the folder's own name.  A WFDB header that another header in the same
-    folder lists as its segment is part of that record and not found on its own; nor is a further file of an SCP-ECG
-    record.  A source that does not exist is kept, so that the books say so; UsageError when none exists.
+    folder lists as its segment is part of that record and not found on its own, unless it lists segments itself, which
+    no segment may.  Nor is a further file of an SCP-ECG record.  A source that does not exist is kept, so that the
+    books say so; UsageError when none exists.
     """
     given = list(sources)
     folders = [source for source in given if Path(source).is_dir()]
@@ -59,10 +63,10 @@ def find_recordings(sources: Iterable[str], *, skip: Path | None = None) -> list
             for item in _in_folder(path, prefix, skip):
                 found.setdefault(item.path, item)
         elif path.exists():
-            found.setdefault(source, _file(path, path.name, keep=True))  # type: ignore[arg-type]
+            found.setdefault(source, _named(source, path.name))
         elif path.with_name(f"{path.name}.hea").exists():
             header = path.with_name(f"{path.name}.hea")
-            found.setdefault(str(header), _file(header, header.name, keep=True))  # type: ignore[arg-type]
+            found.setdefault(str(header), _named(str(header), header.name))
         else:
             found.setdefault(source, Found(source, path.name or source, None, 0, 0))
             missing.append(source)
@@ -93,6 +97,12 @@ def output_names(found: Iterable[Found], suffix: str) -> list[str]:
     return names
 
 
+def _named(path: str, name: str) -> Found:
+    item, _ = _file(path, name, keep=True)
+    assert item is not None
+    return item
+
+
 def _prefix(folder: Path) -> str:
     return f"{folder.resolve().name or 'root'}/"
 
@@ -106,30 +116,39 @@ def _in_folder(folder: Path, prefix: str, skip: Path | None) -> Iterator[Found]:
             folders[:] = [name for name in folders if Path(current, name).resolve() != skipped]
         here = os.path.relpath(current, root)
         below = "" if here == "." else PurePosixPath(*Path(here).parts).as_posix() + "/"
-        segments = _segments(Path(current), files) | _further(Path(current), files)
+        further = _further(current, files)
+        items = []
+        whole: set[str] = set()
+        parts: set[str] = set()
         for name in sorted(files):
-            if name in segments or name.startswith(".interchange-"):
+            if name in further or name.startswith(".interchange-"):
                 continue
-            item = _file(Path(current, name), f"{prefix}{below}{name}", keep=False)
+            item, head = _file(os.path.join(current, name), f"{prefix}{below}{name}", keep=False)
             if item is not None:
-                yield item
+                items.append((name, item))
+                segments = _segments(head) if item.format == "wfdb" else []
+                if segments:
+                    whole.add(name)
+                    parts.update(segments)
+        yield from (item for name, item in items if name in whole or name not in parts)
 
 
-def _file(path: Path, name: str, *, keep: bool) -> Found | None:
-    kind, size, changed = None, 0, 0
+def _file(path: str, name: str, *, keep: bool) -> tuple[Found | None, bytes]:
+    """The recording in a file, and the beginning of the file; ``keep``: it was named, so it counts whatever it is."""
+    kind, size, changed, head = None, 0, 0, b""
     try:
-        if not keep and not _NO_LINK and path.is_symlink():
-            return None
+        if not keep and not _NO_LINK and os.path.islink(path):
+            return None, b""
         head, status = _head(path, _READ if keep else _READ | _NO_LINK)
         size, changed = status.st_size, status.st_mtime_ns
-        kind = formats.recognise(Source(head, path.name, str(path)))
+        kind = formats.recognise(Source(head, os.path.basename(path), path))
     except (OSError, SourceError):
         if not keep:
-            return None
-    return Found(str(path), name, kind, size, changed)
+            return None, b""
+    return Found(path, name, kind, size, changed), head
 
 
-def _head(path: Path, flags: int) -> tuple[bytes, os.stat_result]:
+def _head(path: str, flags: int) -> tuple[bytes, os.stat_result]:
     """The beginning of a file: of text as much as a long comment may take, of anything else a little.
 
     Nothing of what is no regular file, and nobody waits for one.
@@ -147,23 +166,15 @@ def _head(path: Path, flags: int) -> tuple[bytes, os.stat_result]:
         os.close(handle)
 
 
-def _segments(folder: Path, files: list[str]) -> set[str]:
-    """Names of the headers that a multi-segment header in this folder lists (WFDB header(5): NAME/SEGMENTS)."""
-    found: set[str] = set()
-    for name in files:
-        if not name.endswith(".hea"):
-            continue
-        try:
-            lines = [line.strip() for line in _head(folder / name, _READ)[0].splitlines()]
-        except OSError:
-            continue
-        content = [line for line in lines if line and not line.startswith(b"#")]
-        if content and b"/" in content[0].split()[0]:
-            found.update(f"{line.split()[0].decode('latin-1')}.hea" for line in content[1:])
-    return found
+def _segments(head: bytes) -> list[str]:
+    """Names of the headers that a multi-segment header lists (WFDB header(5): NAME/SEGMENTS)."""
+    lines = [line for line in map(bytes.strip, head.splitlines()) if line and not line.startswith(b"#")]
+    if not lines or b"/" not in lines[0].split()[0]:
+        return []
+    return [f"{line.split()[0].decode('latin-1')}.hea" for line in lines[1:]]
 
 
-def _further(folder: Path, files: list[str]) -> set[str]:
+def _further(folder: str, files: list[str]) -> set[str]:
     """Names of the files that an SCP-ECG record in this folder lists as its further files."""
     from interchange.formats.scp.further import is_further_file, main_name
 
@@ -173,7 +184,7 @@ def _further(folder: Path, files: list[str]) -> set[str]:
         main = main_name(name)
         if main in there:
             try:
-                first, second = load(str(folder / name), str(folder)), load(str(folder / main), str(folder))
+                first, second = load(os.path.join(folder, name), folder), load(os.path.join(folder, main), folder)
             except SourceError:
                 continue
             if first and second and is_further_file(name, first, main, second):

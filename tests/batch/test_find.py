@@ -39,6 +39,21 @@ def test_segments_belong_to_their_record(tmp_path: Path) -> None:
     assert [item.name for item in find_recordings([str(tmp_path)])] == ["alone.hea", "whole.hea"]
 
 
+@pytest.mark.parametrize("lists", [{"a": "a"}, {"a": "b", "b": "a"}, {"a": "b", "b": "c", "c": "c"}])
+def test_no_record_is_hidden_by_headers_that_list_each_other(tmp_path: Path, lists: dict[str, str]) -> None:
+    for name, segment in lists.items():
+        (tmp_path / f"{name}.hea").write_text(f"{name}/1 2 500 100\n{segment} 100\n")
+    assert [item.name for item in find_recordings([str(tmp_path)])] == [f"{name}.hea" for name in lists]
+
+
+@pytest.mark.skipif(not hasattr(os, "O_NOFOLLOW"), reason="needs links that can be refused when a file is opened")
+def test_a_link_hides_nothing(tmp_path: Path) -> None:
+    write(tmp_path / "archive", record_files("s1", 1))
+    (tmp_path / "whole.hea").write_text("whole/1 2 500 100\ns1 100\n")
+    (tmp_path / "archive" / "whole.hea").symlink_to(tmp_path / "whole.hea")
+    assert [item.name for item in find_recordings([str(tmp_path / "archive")])] == ["s1.hea"]
+
+
 @pytest.mark.parametrize("name", ["strip", "Łódź 5"])
 def test_further_files_belong_to_their_record(tmp_path: Path, name: str) -> None:
     interchange.write(recordings()["field-strip"], tmp_path / f"{name}.scp")
