@@ -4,6 +4,9 @@ Every file is written under a temporary name in the target's folder, flushed to 
 files the main one comes last: its appearance is the switch.  A failure at any step leaves what was there before.
 """
 
+# Paths are plain strings below: making objects of them would take longer than what the system does with them.
+# ruff: noqa: PTH105, PTH108, PTH110, PTH114, PTH118
+
 from __future__ import annotations
 
 import contextlib
@@ -13,11 +16,14 @@ import stat
 from collections.abc import Iterator, Sequence
 from fnmatch import fnmatchcase
 from pathlib import Path
+from typing import Final
 
 from interchange.errors import TargetError
 from interchange.sources import is_plain_name
 
 __all__ = ["Publication", "check_target", "publish", "sync_folder"]
+
+_NEW: Final = os.O_WRONLY | os.O_CREAT | os.O_EXCL | getattr(os, "O_BINARY", 0)
 
 
 def check_target(target: Path, *, overwrite: bool, source: Path | None = None, same_ok: bool = False) -> None:
@@ -88,25 +94,25 @@ class Publication:
         same_ok: bool = False,
         sign: bytes = b"",
     ) -> None:
-        self.shown = str(folder / files[-1][0])
+        self._folder = os.fspath(folder)
+        self.shown = os.path.join(self._folder, files[-1][0])
         if not all(is_plain_name(name) for name, _ in files):
             raise TargetError("the name is not one that every system can hold", file=self.shown)
-        self._folder = folder
         self._files = files
         self._overwrite = overwrite
         self._replaces = replaces
         self._same_ok = same_ok
         self._sign = sign
-        self._parts: list[tuple[Path, str, bytes]] = []
+        self._parts: list[tuple[str, str, bytes]] = []
         self._handles: list[int] = []
 
     def write(self) -> None:
         """Write all files under temporary names in the folder."""
         with _told(self.shown):
-            for name, data in self._files:
-                path = self._folder / f".interchange-{os.urandom(8).hex()}.part"
-                flags = os.O_WRONLY | os.O_CREAT | os.O_EXCL | getattr(os, "O_BINARY", 0)
-                handle = os.open(path, flags, 0o666)
+            beginning = os.path.join(self._folder, f".interchange-{os.urandom(8).hex()}")
+            for number, (name, data) in enumerate(self._files, 1):
+                path = f"{beginning}-{number}.part"
+                handle = os.open(path, _NEW, 0o666)
                 self._handles.append(handle)
                 self._parts.append((path, name, data))
                 rest = memoryview(data)
@@ -137,14 +143,14 @@ class Publication:
             self._close()
         for temporary, _, _ in self._parts:
             with contextlib.suppress(OSError):
-                temporary.unlink()
+                os.unlink(temporary)
 
     def _close(self) -> None:
         while self._handles:
             os.close(self._handles.pop())
 
 
-def sync_folder(folder: Path, shown: str) -> None:
+def sync_folder(folder: str | Path, shown: str) -> None:
     """Wait until the names in a folder are on the disk; TargetError, with the path ``shown``, where that fails."""
     with _told(shown):
         _sync_folder(folder)
@@ -159,36 +165,37 @@ def _told(shown: str) -> Iterator[None]:
         raise TargetError(reason, file=shown) from None
 
 
-def _respect(folder: Path, parts: Sequence[tuple[Path, str, bytes]], replaces: Sequence[str], sign: bytes) -> None:
+def _respect(folder: str, parts: Sequence[tuple[str, str, bytes]], replaces: Sequence[str], sign: bytes) -> None:
     """TargetError when a further file would replace one that is not part of an earlier record of this name."""
     for _, name, _ in parts:
-        if any(fnmatchcase(name, pattern) for pattern in replaces) and not _is_part(folder / name, sign):
-            raise TargetError("exists already and is no part of this record", file=str(folder / name))
+        path = os.path.join(folder, name)
+        if any(fnmatchcase(name, pattern) for pattern in replaces) and not _is_part(path, sign):
+            raise TargetError("exists already and is no part of this record", file=path)
 
 
-def _is_part(path: Path, sign: bytes) -> bool:
+def _is_part(path: str, sign: bytes) -> bool:
     """Whether there is no such file, or one that says of itself that it is part of the record."""
     try:
-        return not path.exists() or (not path.is_symlink() and sign in path.read_bytes())
+        return not os.path.exists(path) or (not os.path.islink(path) and sign in Path(path).read_bytes())
     except OSError:
         return False
 
 
 def _switch(
-    folder: Path, parts: Sequence[tuple[Path, str, bytes]], main: str, *, overwrite: bool, same_ok: bool
+    folder: str, parts: Sequence[tuple[str, str, bytes]], main: str, *, overwrite: bool, same_ok: bool
 ) -> set[str]:
     """Give every file its name, the main one last; on failure everything is as it was.  Names that were given now."""
     placed: set[str] = set()
-    undo: list[tuple[Path | None, Path]] = []
+    undo: list[tuple[str | None, str]] = []
     try:
         for temporary, name, data in parts:
-            final = folder / name
+            final = os.path.join(folder, name)
             if (name != main or same_ok) and _holds(final, data):
                 continue
             saved = None
-            if name != main and overwrite and final.exists():
-                saved = temporary.with_suffix(".old")
-                final.replace(saved)
+            if name != main and overwrite and os.path.exists(final):
+                saved = f"{temporary.removesuffix('.part')}.old"
+                os.replace(final, saved)
             if name != main:
                 undo.append((saved, final))
             _place(temporary, final, overwrite=overwrite)
@@ -196,19 +203,20 @@ def _switch(
     except BaseException:
         for saved, final in reversed(undo):
             with contextlib.suppress(OSError):
-                final.unlink(missing_ok=True)
+                with contextlib.suppress(FileNotFoundError):
+                    os.unlink(final)
                 if saved is not None:
-                    saved.replace(final)
+                    os.replace(saved, final)
         raise
     for saved, _ in undo:
         if saved is not None:
             with contextlib.suppress(OSError):
-                saved.unlink()
+                os.unlink(saved)
     return placed
 
 
 @contextlib.contextmanager
-def _alone_in(folder: Path) -> Iterator[None]:
+def _alone_in(folder: str) -> Iterator[None]:
     """Hold the folder's advisory lock, where the system has one: two writers of one record take turns.
 
     Without it one could remove as obsolete what the other is about to name in its header.
@@ -227,32 +235,32 @@ def _alone_in(folder: Path) -> Iterator[None]:
         os.close(handle)
 
 
-def _place(temporary: Path, final: Path, *, overwrite: bool) -> None:
+def _place(temporary: str, final: str, *, overwrite: bool) -> None:
     if overwrite:
-        temporary.replace(final)
+        os.replace(temporary, final)
         return
     try:
-        final.hardlink_to(temporary)
+        os.link(temporary, final)
     except FileExistsError:
-        raise TargetError("exists already (--overwrite replaces it)", file=str(final)) from None
+        raise TargetError("exists already (--overwrite replaces it)", file=final) from None
     except OSError:
-        if final.exists():
-            raise TargetError("exists already (--overwrite replaces it)", file=str(final)) from None
-        temporary.replace(final)
+        if os.path.exists(final):
+            raise TargetError("exists already (--overwrite replaces it)", file=final) from None
+        os.replace(temporary, final)
         return
-    temporary.unlink()
+    os.unlink(temporary)
 
 
-def _holds(path: Path, data: bytes) -> bool:
+def _holds(path: str, data: bytes) -> bool:
     """Whether a regular file has exactly these bytes already."""
     try:
-        status = path.lstat()
-        return stat.S_ISREG(status.st_mode) and status.st_size == len(data) and path.read_bytes() == data
+        status = os.lstat(path)
+        return stat.S_ISREG(status.st_mode) and status.st_size == len(data) and Path(path).read_bytes() == data
     except OSError:
         return False
 
 
-def _sync_folder(folder: Path) -> None:
+def _sync_folder(folder: str | Path) -> None:
     if os.name != "posix":
         return
     handle = os.open(folder, os.O_RDONLY)
@@ -263,7 +271,7 @@ def _sync_folder(folder: Path) -> None:
 
 
 def _remove_old(
-    folder: Path, files: Sequence[tuple[str, bytes]], replaces: Sequence[str], sign: bytes
+    folder: str, files: Sequence[tuple[str, bytes]], replaces: Sequence[str], sign: bytes
 ) -> tuple[str, ...]:
     if not replaces:
         return ()
@@ -273,10 +281,10 @@ def _remove_old(
         names = sorted(entry.name for entry in entries if entry.name.startswith(beginnings))
     removed = []
     for name in names:
-        path = folder / name
+        path = os.path.join(folder, name)
         old = name not in kept and any(fnmatchcase(name, pattern) for pattern in replaces)
         if old and (not sign or _is_part(path, sign)):
             with contextlib.suppress(OSError):
-                path.unlink()
+                os.unlink(path)
                 removed.append(name)
     return tuple(removed)

@@ -1,10 +1,14 @@
 """One recording in a worker process: names in, a few words out."""
 
+# Paths are plain strings where every recording passes.
+# ruff: noqa: PTH103, PTH120
+
 from __future__ import annotations
 
 import contextlib
 import gc
 import json
+import os
 from collections import deque
 from collections.abc import Callable, Sequence
 from concurrent.futures import Executor, Future, ThreadPoolExecutor
@@ -88,6 +92,11 @@ class Job:
     number: int = 1
     format: str | None = None
 
+    @property
+    def folder(self) -> str:
+        """The folder that the output lies in."""
+        return os.path.dirname(self.target) or os.curdir
+
 
 @dataclass(frozen=True, slots=True)
 class Outcome:
@@ -148,7 +157,7 @@ def work(jobs: Sequence[Job], settings: Settings) -> list[Outcome]:
     if settings.check_only:
         return [_safely(job, _check, job, settings) for job in jobs]
     waiting: deque[_Begun] = deque()
-    folders: set[Path] = set()
+    folders: set[str] = set()
     outcomes: list[Outcome] = []
     with ThreadPoolExecutor(1, thread_name_prefix="flush") as thread:
         try:
@@ -195,7 +204,7 @@ class _Begun:
             self.publication.drop()
 
 
-def _begin(job: Job, settings: Settings, folders: set[Path], thread: Executor) -> _Begun:
+def _begin(job: Job, settings: Settings, folders: set[str], thread: Executor) -> _Begun:
     ready = _safely(job, _prepared, job, settings, folders)
     if isinstance(ready, Outcome):
         return _Begun(job, ready)
@@ -231,9 +240,9 @@ def _finish(begun: _Begun) -> Outcome:
 
 def _settled(jobs: Sequence[Job], outcomes: list[Outcome]) -> list[Outcome]:
     """The outcomes once the names are on the disk too, one look at each folder."""
-    lost: dict[Path, Outcome | None] = {}
+    lost: dict[str, Outcome | None] = {}
     for number, (job, outcome) in enumerate(zip(jobs, outcomes, strict=True)):
-        folder = Path(job.target).parent
+        folder = job.folder
         if outcome.status == "done":
             if folder not in lost:
                 lost[folder] = _safely(job, sync_folder, folder, job.target)
@@ -266,16 +275,17 @@ def _reason(error: InterchangeError) -> str:
     return ": ".join(part for part in (error.place, error.reason) if part)
 
 
-def _prepared(job: Job, settings: Settings, folders: set[Path]) -> Prepared:
+def _prepared(job: Job, settings: Settings, folders: set[str]) -> Prepared:
     """``folders``: those that are known to be there; one that is not gets made."""
     from interchange.api import prepare
     from interchange.writing import Writing
 
     target = Path(job.target)
-    if target.parent not in folders:
+    folder = job.folder
+    if folder not in folders:
         with contextlib.suppress(FileExistsError):
-            target.parent.mkdir(parents=True, exist_ok=True)
-        folders.add(target.parent)
+            os.makedirs(folder, exist_ok=True)
+        folders.add(folder)
     writing = Writing(
         target,
         settings.format,
@@ -298,7 +308,7 @@ def _prepared(job: Job, settings: Settings, folders: set[Path]) -> Prepared:
 
 def _done(job: Job, receipt: Receipt) -> Outcome:
     first = receipt.tracings[0] if receipt.tracings else None
-    files = tuple((Path(d.name).name, d.size) for d in receipt.target)
+    files = tuple((d.name, d.size) for d in receipt.target)
     return Outcome(
         job.name,
         "done",

@@ -59,6 +59,18 @@ def test_every_recording_is_converted_with_its_receipt(tmp_path: Path) -> None:
     assert row["digest"] == source.tracings[0].digest
 
 
+@pytest.mark.parametrize("into", [".", "", "below", "below/"])
+def test_the_target_may_be_where_one_stands(tmp_path: Path, monkeypatch: pytest.MonkeyPatch, into: str) -> None:
+    (tmp_path / "in").mkdir()
+    for name, data in record_files("one", 1).items():
+        (tmp_path / "in" / name).write_bytes(data)
+    (tmp_path / "out").mkdir()
+    monkeypatch.chdir(tmp_path / "out")
+    result = run_batch(["../in"], into, TO_WFDB)
+    assert (result.total, result.done) == (1, 1)
+    assert {path.name for path in Path(into).iterdir() if path.is_file()} >= {"one.hea", "journal.jsonl"}
+
+
 def test_bad_files_have_their_reason_and_stop_nothing(tmp_path: Path) -> None:
     make_archive(tmp_path / "in", 5)
     (tmp_path / "in" / "day000" / "r00001.dat").unlink()

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+from collections.abc import Callable
 from pathlib import Path
 
 import pytest
@@ -52,7 +53,7 @@ def test_a_failure_at_any_step_leaves_what_was_there(
     if old is not None:
         (tmp_path / "record.hea").write_bytes(old)
         (tmp_path / "record_99999999.dat").write_bytes(b"old signal")
-    real_fsync, real_replace, real_link = os.fsync, Path.replace, Path.hardlink_to
+    real_fsync, real_replace, real_link = os.fsync, os.replace, os.link
 
     def full_disk(*_: object) -> None:
         raise OSError(28, "No space left on device")
@@ -64,16 +65,11 @@ def test_a_failure_at_any_step_leaves_what_was_there(
         monkeypatch.setattr(os, "fsync", lambda handle: next(calls)(handle))  # noqa: PLW0108
     elif step == "rename main":
 
-        def replaced(self: Path, target: Path) -> Path:
-            return full_disk() if Path(target).name == "record.hea" else real_replace(self, target)  # type: ignore[return-value,func-returns-value]
+        def unless_main(real: Callable[[str, str], None]) -> Callable[[str, str], None]:
+            return lambda source, target: full_disk() if Path(target).name == "record.hea" else real(source, target)
 
-        def linked(self: Path, target: Path) -> None:
-            if self.name == "record.hea":
-                full_disk()
-            real_link(self, target)
-
-        monkeypatch.setattr(Path, "replace", replaced)
-        monkeypatch.setattr(Path, "hardlink_to", linked)
+        monkeypatch.setattr(os, "replace", unless_main(real_replace))
+        monkeypatch.setattr(os, "link", unless_main(real_link))
     else:
         monkeypatch.setattr(module, "_sync_folder", full_disk)
     with pytest.raises(TargetError, match="No space left"):
@@ -112,14 +108,14 @@ def test_a_failure_brings_back_what_had_been_replaced_already(tmp_path: Path, mo
     old = {"x.dcm.receipt.json": b"old receipt", "x.dcm": b"old"}
     for name, data in old.items():
         (tmp_path / name).write_bytes(data)
-    real = Path.replace
+    real = os.replace
 
-    def replaced(self: Path, target: Path) -> Path:
+    def replaced(source: str, target: str) -> None:
         if Path(target).name == "x.dcm":
             raise OSError(5, "Input/output error")
-        return real(self, target)
+        real(source, target)
 
-    monkeypatch.setattr(Path, "replace", replaced)
+    monkeypatch.setattr(os, "replace", replaced)
     with pytest.raises(TargetError, match="Input/output error"):
         publish(tmp_path, [("x.dcm.receipt.json", b"new receipt"), ("x.dcm", b"new")], overwrite=True)
     monkeypatch.undo()
