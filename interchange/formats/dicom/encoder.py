@@ -23,6 +23,12 @@ __all__ = ["WRITTEN_SYNTAXES", "Item", "encode_file", "encode_item"]
 
 WRITTEN_SYNTAXES: Final = {"explicit": EXPLICIT, "implicit": IMPLICIT, "deflated": DEFLATED}
 
+Encoded = tuple[tuple[bytes, ...], int]
+"""Bytes in pieces, which are joined once they are all there, and their length."""
+
+_LITTLE: Final = 4096
+"""Up to this length the pieces of an item are joined at once."""
+
 _SHORT: Final = Struct("<HH2sH")
 _LONG: Final = Struct("<HH2sHI")
 _PLAIN: Final = Struct("<HHI")
@@ -38,7 +44,7 @@ class Item(dict[int, "tuple[bytes, bytes | list[Item]]"]):
 
     def __init__(self, *values: dict[int, tuple[bytes, bytes | list[Item]]]) -> None:
         super().__init__(*values)
-        self.encoded: dict[bool, bytes] = {}
+        self.encoded: dict[bool, Encoded] = {}
 
     def text(self, keyword: str, *values: str | None) -> None:
         """Text values, each cleaned for its representation (:func:`clean`); None and nothing give an empty value."""
@@ -92,28 +98,43 @@ def coded(value: str, scheme: str, meaning: str) -> Item:
 
 def encode_item(item: Item, explicit: bool = True) -> bytes:
     """The elements of a data set or item as bytes, little endian."""
-    parts: list[bytes] = []
+    return b"".join(_pieces(item, explicit)[0])
+
+
+def _pieces(item: Item, explicit: bool) -> Encoded:
+    pieces: list[bytes] = []
+    size = 0
     for tag in sorted(item):
         vr, value = item[tag]
+        at = len(pieces)
         if isinstance(value, list):
-            value = b"".join([_delimited(entry, explicit) for entry in value])
+            length = 0
+            for entry in value:
+                parts, more = _delimited(entry, explicit)
+                pieces += parts
+                length += more
+        else:
+            pieces.append(value)
+            length = len(value)
         group, number = tag >> 16, tag & 0xFFFF
         if not explicit:
-            parts.append(_PLAIN.pack(group, number, len(value)))
+            head = _PLAIN.pack(group, number, length)
         elif vr in VRS_LONG:
-            parts.append(_LONG.pack(group, number, vr, 0, len(value)))
+            head = _LONG.pack(group, number, vr, 0, length)
         else:
-            parts.append(_SHORT.pack(group, number, vr, len(value)))
-        parts.append(value)
-    return b"".join(parts)
+            head = _SHORT.pack(group, number, vr, length)
+        pieces.insert(at, head)
+        size += len(head) + length
+    return tuple(pieces), size
 
 
-def _delimited(item: Item, explicit: bool) -> bytes:
+def _delimited(item: Item, explicit: bool) -> Encoded:
     """An item of a sequence with its head (PS3.5 7.5); encoded once."""
     found = item.encoded.get(explicit)
     if found is None:
-        body = encode_item(item, explicit)
-        found = item.encoded[explicit] = _PLAIN.pack(0xFFFE, 0xE000, len(body)) + body
+        pieces, size = _pieces(item, explicit)
+        pieces = (_PLAIN.pack(0xFFFE, 0xE000, size), *pieces)
+        found = item.encoded[explicit] = (b"".join(pieces),) if size <= _LITTLE else pieces, size + _PLAIN.size
     return found
 
 
@@ -131,12 +152,12 @@ def encode_file(dataset: Item, syntax: Syntax, implementation: tuple[str, str]) 
     meta.text("ImplementationVersionName", implementation[1])
     head = encode_item(meta)
     length = _SHORT.pack(2, 0, b"UL", 4) + pack("<I", len(head))
-    body = encode_item(dataset, syntax.explicit)
+    body, _ = _pieces(dataset, syntax.explicit)
     if syntax.deflated:
         packer = zlib.compressobj(9, zlib.DEFLATED, -zlib.MAX_WBITS)
-        body = packer.compress(body) + packer.flush()
-        body += b"\0" * (len(body) & 1)
-    return b"\0" * 128 + b"DICM" + length + head + body
+        packed = packer.compress(b"".join(body)) + packer.flush()
+        body = (packed, b"\0" * (len(packed) & 1))
+    return b"".join((b"\0" * 128, b"DICM", length, head, *body))
 
 
 def _plain(dataset: Item, keyword: str) -> bytes:

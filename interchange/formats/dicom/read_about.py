@@ -6,7 +6,7 @@ from dataclasses import replace
 from fractions import Fraction
 from typing import Final
 
-from interchange.formats.dicom.dictionary import tag_of
+from interchange.formats.dicom.dictionary import TAGS, tag_of
 from interchange.formats.dicom.placeholders import NO_DATE, is_placeholder_text
 from interchange.formats.dicom.read_common import context_items, names_in, parsed_date
 from interchange.formats.dicom.uids import is_derived
@@ -264,7 +264,7 @@ def read_extras(top: View, time: Moment | None) -> Extras:
     """Attributes that the model has no place for, as text; what only repeats the acquisition time says nothing new."""
     found = []
     for keyword in TOP_EXTRAS:
-        if keyword not in top:
+        if TAGS[keyword] not in top.dataset:
             continue
         text = "\\".join(top.texts(keyword))
         if text and not _says_nothing(keyword, text, time):

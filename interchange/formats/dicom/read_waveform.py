@@ -154,7 +154,9 @@ def _samples(
 def _zeros(channels: list[Channel], samples: int) -> tuple[NDArray[Any], None]:
     import numpy as np
 
-    return np.zeros((len(channels), samples), dtype=np.int16), None
+    zeros = np.zeros((len(channels), samples), dtype=np.int16)
+    zeros.flags.writeable = False  # then it need not be copied
+    return zeros, None
 
 
 def _cell(view: View) -> Cell:

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import re
 from fractions import Fraction
+from functools import lru_cache
 from struct import unpack_from
 from typing import Final, Literal
 
@@ -100,12 +101,22 @@ def _moment(**parts: int | Fraction | None) -> Moment | None:
 
 def parse_date(text: str) -> Moment | None:
     """A date: YYYYMMDD, or with points as the standard of 1985 had it."""
+    return _date(text) if len(text) <= LIMITS["DT"] else None
+
+
+@lru_cache(maxsize=256)
+def _date(text: str) -> Moment | None:
     found = _DATE.fullmatch(text)
     return _moment(year=int(found[1]), month=int(found[2]), day=int(found[3])) if found else None
 
 
 def parse_time(text: str) -> Moment | None:
     """A time of day as far as it goes: HH, HHMM, HHMMSS.FFFFFF, or with colons as the standard of 1985 had it."""
+    return _time(text) if len(text) <= LIMITS["DT"] else None
+
+
+@lru_cache(maxsize=256)
+def _time(text: str) -> Moment | None:
     found = _TIME.fullmatch(text)
     return _moment(**_clock(found[1], found[2], found[3])) if found else None
 
@@ -120,6 +131,11 @@ def _clock(hour: str | None, minute: str | None, second: str | None) -> dict[str
 
 def parse_moment(text: str) -> Moment | None:
     """Date and time (DT) as far as they go, with the zone where it is written."""
+    return _date_and_time(text) if len(text) <= LIMITS["DT"] else None
+
+
+@lru_cache(maxsize=256)
+def _date_and_time(text: str) -> Moment | None:
     found = _MOMENT.fullmatch(text)
     if not found:
         return None

@@ -139,9 +139,12 @@ class View:
 
     def text(self, keyword: str) -> str | None:
         """The first value of a text attribute, None where it is absent or empty; further ones make a finding."""
-        raw = self.raw(keyword)
-        if not raw:
+        dataset, tag = self.dataset, TAGS[keyword]
+        element = dataset.get(tag)
+        if element is None:
             return None
+        dataset.taken.add(tag)
+        raw = dataset.data[element.start : element.start + element.length]
         if b"\\" not in raw:
             return self._decoded(keyword, raw).strip(" \0") or None
         values = self.texts(keyword)
