@@ -1,4 +1,7 @@
-"""Property tests draw the same examples every time; ``HYPOTHESIS_PROFILE=explore`` draws new ones."""
+"""Property tests draw the same examples every time; ``HYPOTHESIS_PROFILE=explore`` draws new ones.
+
+Every time means: with the same tests before them, since constants of the modules that are loaded are drawn too.
+"""
 
 from __future__ import annotations
 
