@@ -196,10 +196,11 @@ def _switch(
             if name != main and overwrite and os.path.exists(final):
                 saved = f"{temporary.removesuffix('.part')}.old"
                 os.replace(final, saved)
-            if name != main:
                 undo.append((saved, final))
             _place(temporary, final, overwrite=overwrite)
             placed.add(name)
+            if name != main and saved is None:
+                undo.append((None, final))
     except BaseException:
         for saved, final in reversed(undo):
             with contextlib.suppress(OSError):

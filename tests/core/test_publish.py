@@ -122,6 +122,15 @@ def test_a_failure_brings_back_what_had_been_replaced_already(tmp_path: Path, mo
     assert {p.name: p.read_bytes() for p in tmp_path.iterdir()} == old
 
 
+def test_a_file_in_the_way_of_a_receipt_stays(tmp_path: Path) -> None:
+    """One that was there before is not removed as if it had been placed now."""
+    files = [("a.txt", b"first"), ("x.dcm.receipt.json", b"new receipt"), ("x.dcm", b"new")]
+    (tmp_path / "x.dcm.receipt.json").write_bytes(b"somebody else's")
+    with pytest.raises(TargetError, match="exists already"):
+        publish(tmp_path, files, overwrite=False)
+    assert {p.name: p.read_bytes() for p in tmp_path.iterdir()} == {"x.dcm.receipt.json": b"somebody else's"}
+
+
 def test_a_further_file_that_is_no_part_of_the_record_is_neither_replaced_nor_removed(tmp_path: Path) -> None:
     pattern, sign = ("a-[0-9]*.scp",), b"part-of: a.scp"
     (tmp_path / "a-2.scp").write_bytes(b"somebody else's")
