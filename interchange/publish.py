@@ -249,7 +249,8 @@ def _place(temporary: str, final: str, *, overwrite: bool) -> None:
             raise TargetError("exists already (--overwrite replaces it)", file=final) from None
         os.replace(temporary, final)
         return
-    os.unlink(temporary)
+    with contextlib.suppress(OSError):  # it has its name
+        os.unlink(temporary)
 
 
 def _holds(path: str, data: bytes) -> bool:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import gc
+import math
 import statistics
 import time
 from collections.abc import Callable
@@ -28,7 +29,11 @@ class Row:
 def ratio(
     candidate: Callable[[], object], reference: Callable[[], object], rounds: int = 31
 ) -> tuple[float, float, float]:
-    """Median, 10th and 90th percentile of candidate time / reference time, interleaved, inner loops of >= 3 ms."""
+    """Median, 10th and 90th percentile of candidate time / reference time, interleaved, inner loops of >= 3 ms.
+
+    The collector is off while something is measured and runs after each round, which empties the processor's caches: so
+    each of the two is called once, untimed, before its loop.
+    """
     loops = [_loops(candidate), _loops(reference)]
     ratios = []
     enabled = gc.isenabled()
@@ -70,10 +75,11 @@ def _loops(work: Callable[[], object]) -> int:
     work()
     began = time.perf_counter()
     work()
-    return max(1, int(0.003 / max(time.perf_counter() - began, 1e-7)))
+    return math.ceil(0.003 / max(time.perf_counter() - began, 1e-7))
 
 
 def _timed(work: Callable[[], object], loops: int) -> float:
+    work()
     began = time.perf_counter()
     for _ in range(loops):
         work()

@@ -131,16 +131,20 @@ def _bounds(name: str, value: etree._Element, tags: _Tags) -> Bounds | None:
     """The bounds or the center of a stretch of time."""
     if value.tag != tags.value or value.keys() != [XSI_TYPE]:
         return None
-    names = tuple(tags.bounds.get(str(bound.tag), "") for bound in value)
-    if names not in BOUNDS or any(len(bound) for bound in value):
+    given: dict[str, dict[str, str]] = {}
+    for bound in value:
+        at = tags.bounds.get(str(bound.tag))
+        if at is None or len(bound):
+            return None
+        given[at] = dict(bound.items())
+    if tuple(given) not in BOUNDS or len(given) != len(value):
         return None
-    given = [dict(bound.items()) for bound in value]
     if name == TIME_RELATIVE:
-        seconds = {at: _seconds(said) for at, said in zip(names, given, strict=True)}
+        seconds = {at: _seconds(said) for at, said in given.items()}
         found = seconds.get("low"), seconds.get("high"), seconds.get("center")
         return None if None in seconds.values() else found
     if name == TIME_ABSOLUTE:
-        moments = {at: _moment(said) for at, said in zip(names, given, strict=True)}
+        moments = {at: _moment(said) for at, said in given.items()}
         times = Interval(moments.get("low"), moments.get("high"), moments.get("center"))
         return None if None in moments.values() else times
     return None

@@ -71,7 +71,7 @@ def _add_placed(node: Node, full: Code | None, entries: tuple[Measurement, ...],
     for entry in entries:
         if words is not None:
             words.used = False
-        region = replace(scope.region, leads=(entry.lead,) if entry.lead else ())
+        region = scope.region._replace(leads=(entry.lead,) if entry.lead else ())
         add_mark(node, "other", full, Scope(scope.set, region, True), (entry,))
 
 

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import replace
 from fractions import Fraction
 
 from interchange.formats.aecg.codes import OWN, TIME_ABSOLUTE, TIME_RELATIVE
@@ -54,7 +53,7 @@ def region_of(node: Node, scope: Scope) -> Region:
 
 def with_leads(region: Region, leads: list[str]) -> Region:
     """The region in these leads; the region itself where none is named."""
-    return replace(region, leads=tuple(leads)) if leads else region
+    return region._replace(leads=tuple(leads)) if leads else region
 
 
 def has_channel(name: str, scope: Scope) -> bool:
@@ -102,7 +101,8 @@ def _on_tracing(
     node: Node, low: Fraction | None, high: Fraction | None, point: Fraction | None, scope: Scope
 ) -> Region:
     """The region on the tracing that holds its first instant; times in seconds from the recording's first sample."""
-    at = next(t for t in (low, high, point) if t is not None)
+    at = low if low is not None else high if high is not None else point
+    assert at is not None
     if low is not None and high is not None and high < low:
         scope.set.log.add("aecg.boundary-order", node)
     chosen = tracing_at(scope.set.placed.tracings, scope.set.placed.ends, scope.set.series.tracings, at)

@@ -12,7 +12,7 @@ from interchange.formats.aecg.place import Placed
 from interchange.formats.aecg.read_header import Author
 from interchange.formats.aecg.read_series import Series
 from interchange.model import Extras, Mark, Measurement, Moment, Statement
-from interchange.records import dataclass
+from interchange.records import NamedTuple, dataclass
 
 __all__ = ["AnnotationSet", "Content", "Region", "Scope", "XSI_TYPE", "first_tracing"]
 
@@ -31,8 +31,7 @@ class Content:
     interpretations: int = 0
 
 
-@dataclass(frozen=True, slots=True)
-class Region:
+class Region(NamedTuple):
     """Where an annotation holds: a tracing, seconds on it, leads; nothing said = everything."""
 
     tracing: int | None = None
