@@ -28,11 +28,15 @@ _LOW, _HIGH = -32768, 32767
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Row:
-    """The known samples of one lead; physical value in microvolts = ``offset + step * integer``."""
+    """The samples of one lead; physical value in microvolts = ``offset + step * integer``.
+
+    ``missing`` is True where a sample is not known and its integer means nothing; None where all are known.
+    """
 
     samples: NDArray[Any]
     step: Fraction
     offset: Fraction
+    missing: NDArray[np.bool_] | None = None
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -45,7 +49,29 @@ class Scaled:
 
 
 def scale(rows: Sequence[Row]) -> Scaled:
-    """The rows in one step.  RefusedError for amplitudes beyond what 16 bits of the largest step hold (2.1 V)."""
+    """The rows in one step; 0 for samples that are missing, which have no part in the choice of the step.
+
+    RefusedError for amplitudes beyond what 16 bits of the largest step hold (2.1 V).
+    """
+    if all(row.missing is None for row in rows):
+        return _scaled(rows)
+    found = _scaled([_known(row) for row in rows])
+    return Scaled(found.step, tuple(map(_with_gaps, rows, found.rows)), found.exact)
+
+
+def _known(row: Row) -> Row:
+    return row if row.missing is None else Row(row.samples[~row.missing], row.step, row.offset)
+
+
+def _with_gaps(row: Row, known: NDArray[Any]) -> NDArray[Any]:
+    if row.missing is None:
+        return known
+    counts = np.zeros(row.samples.size, known.dtype)
+    counts[~row.missing] = known
+    return counts
+
+
+def _scaled(rows: Sequence[Row]) -> Scaled:
     as_they_are = _as_they_are(rows)
     if as_they_are is not None:
         return as_they_are

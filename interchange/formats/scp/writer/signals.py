@@ -14,7 +14,7 @@ from interchange.formats.scp.syntax.leads import Lead
 from interchange.formats.scp.syntax.signal import LONGEST_BLOCK, build_signal
 from interchange.formats.scp.writer.plan import FilePlan, Placed
 from interchange.formats.scp.writer.scale import Row, Scaled, scale
-from interchange.model import Channel, Tracing
+from interchange.model import Channel
 from interchange.records import dataclass
 
 __all__ = ["Signals", "encode_signals", "lead_code"]
@@ -53,7 +53,7 @@ def encode_signals(file: FilePlan, huffman: bool) -> Signals:
     """The signal sections of one file.  RefusedError for leads that no coding brings into 65,535 bytes."""
     notes: list[Note] = []
     leads, rows, groups = _layout(file, notes)
-    beat = _beat_rows(file, leads)
+    beat = _beat_rows(file, notes)
     if not huffman and any(
         2 * row.samples.size > LONGEST_BLOCK for row in (*rows, *(r for r in beat if r is not None))
     ):
@@ -82,30 +82,37 @@ def _layout(file: FilePlan, notes: list[Note]) -> tuple[list[Lead], list[Row], t
         tracing = placed.tracing
         groups.append((len(tracing.channels), placed.first, placed.first + tracing.length - 1))
         for number, channel in enumerate(tracing.channels):
-            begin, end = _known(placed, number, notes)
+            begin, end = _known(placed, number)
             leads.append(Lead(placed.first + begin, placed.first + end - 1, lead_code(channel)))
-            rows.append(Row(tracing.samples[number, begin:end], channel.step, channel.offset))
+            rows.append(_row(placed, number, slice(begin, end), notes))
     if not leads and file.beat is not None:
         beat = file.beat.tracing
         leads = [Lead(1, beat.length, lead_code(channel)) for channel in beat.channels]
     return leads, rows, tuple(groups)
 
 
-def _known(placed: Placed, row: int, notes: list[Note]) -> tuple[int, int]:
-    """First and behind-last index of the samples that are known; gaps between them are written as 0."""
+def _known(placed: Placed, number: int) -> tuple[int, int]:
+    """First and behind-last index of the samples of a lead that are known."""
     tracing = placed.tracing
-    missing = tracing.missing[row] if tracing.missing is not None else None
+    missing = tracing.missing[number] if tracing.missing is not None else None
     if missing is None or not missing.any():
         return 0, tracing.length
     there = np.flatnonzero(~missing)
-    begin, end = int(there[0]), int(there[-1]) + 1
-    if there.size < end - begin:
-        path = f"tracings[{placed.index}].missing"
-        notes.append(Note("changed", path, "SCP-ECG cannot say that samples are missing: they are written as 0"))
-    return begin, end
+    return int(there[0]), int(there[-1]) + 1
 
 
-def _beat_rows(file: FilePlan, leads: Sequence[Lead]) -> list[Row | None]:
+def _row(placed: Placed, number: int, part: slice, notes: list[Note]) -> Row:
+    """A part of a lead; a note where samples of it are missing."""
+    tracing, channel = placed.tracing, placed.tracing.channels[number]
+    missing = tracing.missing[number, part] if tracing.missing is not None else None
+    if missing is None or not missing.any():
+        return Row(tracing.samples[number, part], channel.step, channel.offset)
+    path = f"tracings[{placed.index}].missing"
+    notes.append(Note("changed", path, "SCP-ECG cannot say that samples are missing: they are written as 0"))
+    return Row(tracing.samples[number, part], channel.step, channel.offset, missing)
+
+
+def _beat_rows(file: FilePlan, notes: list[Note]) -> list[Row | None]:
     """The rows of the reference beat in the order of the leads, None for a lead that it does not have."""
     if file.beat is None:
         return []
@@ -117,13 +124,8 @@ def _beat_rows(file: FilePlan, leads: Sequence[Lead]) -> list[Row | None]:
     rows: list[Row | None] = []
     for name in names:
         row = tracing.row(name)
-        rows.append(None if row is None else _beat_row(tracing, row))
+        rows.append(None if row is None else _row(file.beat, row, slice(None), notes))
     return rows
-
-
-def _beat_row(tracing: Tracing, row: int) -> Row:
-    channel = tracing.channels[row]
-    return Row(tracing.samples[row], channel.step, channel.offset)
 
 
 def _note_interval(placed: Sequence[Placed], interval: int, notes: list[Note]) -> None:
