@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from dataclasses import field, replace
 from typing import Final
 
-from interchange.formats.scp.log import Log
+from interchange.formats.scp.log import Log, at
 from interchange.formats.scp.syntax.frame import Section
 from interchange.records import dataclass
 
@@ -21,6 +21,9 @@ _ADDITIONAL: Final = struct.Struct("<HHHBH")
 FORMULAS: Final = {1: "bazett", 2: "hodges", 3: "fridericia", 4: "framingham"}
 """Correction formulas of the QT interval; 0 unknown, 255 no value."""
 _SPECIAL: Final = frozenset({29999, 29998, 19999, 9999})
+_UNDETERMINED: Final = 999
+_LATEST: Final = 10_000
+"""Milliseconds: no wave of an uncounted block is looked for beyond them."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -81,6 +84,15 @@ class Globals:
     offset: int = field(default=0, kw_only=True)
 
 
+@dataclass(frozen=True, slots=True)
+class _Tail:
+    """What follows blocks and spikes, and where it ends."""
+
+    types: tuple[int, ...]
+    additional: Additional | None
+    end: int
+
+
 def parse_globals(section: Section, qrs: int | None, log: Log) -> Globals | None:
     """Section 7; ``qrs`` is the number of QRS complexes that section 4 has, where there is one."""
     body = section.body
@@ -93,36 +105,63 @@ def parse_globals(section: Section, qrs: int | None, log: Log) -> Globals | None
     there = min(blocks, room // _BLOCK.size)
     if there < blocks:
         log.add("measurements-length", section.place(), f"{there} of {blocks} blocks")
-    measured = tuple(
-        Measured(*_BLOCK.unpack_from(body, place), offset=section.start + place)
-        for place in range(_HEADER.size, _HEADER.size + there * _BLOCK.size, _BLOCK.size)
-    )
+    measured = tuple(_block(section, number) for number in range(there))
     place = _HEADER.size + there * _BLOCK.size
     found, place = _spikes(section, place, spikes if there == blocks else 0, log)
     tail = _tail(body, place, section.start, qrs)
-    types, additional, end = tail if tail else (None, None, place)
-    rest = body[end:].rstrip(b"\0") if body[end:].strip(b"\0") or len(body) - end > 1 else b""
+    types, additional, end = (tail.types, tail.additional, tail.end) if tail else (None, None, place)
+    if tail is not None:
+        _check_tail(section, place, tail, qrs, log)
+    rest = body[end:] if body[end:].strip(b"\0") else b""
     if rest:
-        log.add("measurements-tail", section.place(end), f"{len(body) - end} bytes")
-    rest = body[end:] if rest else b""
+        log.add("measurements-tail", section.place(end), f"{len(rest)} bytes")
     return Globals(rr, pp, measured, found, types, additional, rest, section.start + end, offset=section.start)
 
 
+def _block(section: Section, number: int) -> Measured:
+    place = _HEADER.size + number * _BLOCK.size
+    return Measured(*_BLOCK.unpack_from(section.body, place), offset=section.start + place)
+
+
 def _block_count(section: Section, count: int, spikes: int, qrs: int | None, log: Log) -> int:
-    """The number of blocks: as counted, or one more where only that fills the section."""
+    """The number of blocks: as counted, or one more.
 
-    def fills(blocks: int) -> bool:
-        place = _HEADER.size + blocks * _BLOCK.size + spikes * (_SPIKE.size + _INFORMATION.size)
-        if place > len(section.body):
-            return False
-        tail = _tail(section.body, place, 0, qrs)
-        end = tail[2] if tail else place
-        return len(section.body) - end <= 1 and not section.body[end:].strip(b"\0")
-
-    if count and not fills(count) and fills(count + 1):
+    One more is taken only where nothing else explains the bytes behind those counted: they begin with what can be a
+    block, the section ends where it then has to end, and they are not QRS types and additional measurements
+    themselves.
+    """
+    body = section.body
+    place = _HEADER.size + count * _BLOCK.size + spikes * (_SPIKE.size + _INFORMATION.size)
+    if not count or place + _BLOCK.size > len(body):
+        return count
+    tail, further = _tail(body, place, 0, qrs), _tail(body, place + _BLOCK.size, 0, qrs)
+    if further is not None and further.additional is not None:
+        fits = _is_end(body, further.end) and (tail is None or not _is_end(body, tail.end))
+    else:
+        fits = _is_end(body, further.end if further else place + _BLOCK.size) and tail is None
+    if fits and _may_be_block(_block(section, count)):
         log.add("measurements-overall", section.place(), f"{count + 1} blocks, counted {count}")
         return count + 1
     return count
+
+
+def _is_end(body: bytes, place: int) -> bool:
+    """Whether nothing but padding follows."""
+    return 0 <= len(body) - place <= 1 and not body[place:].strip(b"\0")
+
+
+def _may_be_block(block: Measured) -> bool:
+    """Whether bytes can be measurements: waves one behind the other with a QRS among them, axes within the circle."""
+    if block.qrs_onset in _SPECIAL or block.qrs_offset in _SPECIAL or block.qrs_onset >= block.qrs_offset:
+        return False
+    positions = (block.p_onset, block.p_offset, block.qrs_onset, block.qrs_offset, block.t_offset)
+    given = [position for position in positions if position not in _SPECIAL]
+    axes = (block.p_axis, block.qrs_axis, block.t_axis)
+    return (
+        given == sorted(given)
+        and given[-1] <= _LATEST
+        and all(-180 <= axis <= 180 or axis == _UNDETERMINED or axis in _SPECIAL for axis in axes)
+    )
 
 
 def _spikes(section: Section, place: int, count: int, log: Log) -> tuple[tuple[Spike, ...], int]:
@@ -144,31 +183,51 @@ def _spikes(section: Section, place: int, count: int, log: Log) -> tuple[tuple[S
     return tuple(spikes), information + informed * _INFORMATION.size
 
 
-def _tail(
-    body: bytes, place: int, base: int, qrs: int | None
-) -> tuple[tuple[int, ...] | None, Additional | None, int] | None:
-    """QRS types, additional measurements and where they end; None where the bytes do not look like them."""
+def _tail(body: bytes, place: int, base: int, qrs: int | None) -> _Tail | None:
+    """QRS types and additional measurements; None where the bytes do not look like them.
+
+    A number of QRS complexes other than that of section 4, or a formula without a meaning, is believed only where the
+    section then ends where it has to: a maker's own content hardly does that.
+    """
     if len(body) - place < 2:
         return None
     count = struct.unpack_from("<H", body, place)[0]
     end = place + 2 + count
-    if end > len(body) or (qrs is not None and count not in (0, qrs)):
+    if end > len(body):
         return None
     types = tuple(body[place + 2 : end])
+    agrees = qrs is None or count in (0, qrs)
     if len(body) - end < _ADDITIONAL.size:
-        return (types, None, end) if not body[end:].strip(b"\0") else None
+        whole = not body[end:].strip(b"\0") and (agrees or _is_end(body, end))
+        return _Tail(types, None, end) if whole else None
     *values, tagged = _ADDITIONAL.unpack_from(body, end)
     stop = end + _ADDITIONAL.size + tagged
     additional = Additional(*values, tagged=body[end + _ADDITIONAL.size : stop], offset=base + end)
     if stop > len(body) or not _is_plausible(additional):
         return None
-    return types, additional, stop
+    sure = bool(count) and count == qrs
+    if _is_end(body, stop) or sure or (agrees and not _is_reserved(additional.formula)):
+        return _Tail(types, additional, stop)
+    return None
+
+
+def _check_tail(section: Section, place: int, tail: _Tail, qrs: int | None, log: Log) -> None:
+    if qrs is not None and len(tail.types) not in (0, qrs):
+        log.add("measurements-types", section.place(place), f"{len(tail.types)} here, {qrs} in section 4")
+    more = tail.additional
+    if more is not None and _is_reserved(more.formula):
+        log.add("measurements-formula", at(more.offset + 6, section.id), f"code {more.formula}")
 
 
 def _is_plausible(found: Additional) -> bool:
-    """Whether rates, QTc and formula may be such: bytes of another layout hardly are."""
+    """Whether rates and QTc may be such: bytes of another layout hardly are."""
     rates = all(rate <= 1000 or rate in _SPECIAL for rate in (found.ventricular_rate, found.atrial_rate))
-    return rates and (found.qtc <= 3000 or found.qtc in _SPECIAL) and (found.formula <= 4 or found.formula >= 128)
+    return rates and (found.qtc <= 3000 or found.qtc in _SPECIAL)
+
+
+def _is_reserved(formula: int) -> bool:
+    """Whether a formula has a code that the standard keeps for later: 1 to 4 are named, from 128 on makers' own."""
+    return bool(formula) and formula not in FORMULAS and formula < 128
 
 
 def build_globals(
