@@ -50,10 +50,10 @@ def write(
     """Write a recording, read it back, compare, and publish it; the receipt is that comparison.
 
     ``format``: from the target's suffix when left out.  ``accept``: protected classes that may change (``signal``,
-    ``timing``, ``leads``, ``identity``).  ``verify=False``: do not read back; the receipt says unverified.
-    ``options``: the format's own (``edition="2009"``, ``coding="huffman"``; hyphens become underscores).  Raises
-    RefusedError (4) when something protected would be lost, TargetError (5) when the target cannot be written or does
-    not read back.
+    ``timing``, ``leads``, ``identity``).  ``verify=False``: do not read back; the receipt says unverified, and it and
+    the policy know only what the writer itself noted.  ``options``: the format's own (``edition="2009"``,
+    ``coding="huffman"``; hyphens become underscores).  Raises RefusedError (4) when something protected would be lost,
+    TargetError (5) when the target cannot be written or does not read back.
     """
     writing = Writing(Path(target), format, frozenset(accept), overwrite, verify, options)
     check_target(writing.target, overwrite=overwrite)

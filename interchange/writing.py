@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING
 from interchange import formats
 from interchange.compare import PROTECTED, Comparison, compare_recordings
 from interchange.errors import InterchangeError, InternalError, RefusedError, SourceError, TargetError, UsageError
-from interchange.formats.contract import Encoded
+from interchange.formats.contract import Encoded, Note
 from interchange.model import Recording
 from interchange.publish import Publication, publish
 from interchange.receipt import Document, Receipt, build_receipt
@@ -76,6 +76,17 @@ def _read_and_check(module: formats.FormatModule, source: Source) -> tuple[Recor
         return found
     findings = module.check(source)
     return module.read(source), findings
+
+
+def _compared(
+    recording: Recording, written: Recording | None, notes: tuple[Note, ...], module: formats.FormatModule
+) -> Comparison:
+    """With what was read back; where nothing was, with what the writer itself says of the target."""
+    if written is not None:
+        return compare_recordings(recording, written)
+    from interchange.receipt.noted import noted_comparison
+
+    return noted_comparison(recording, notes, module.ACCOUNT)
 
 
 def document(name: str, format: str | None, data: bytes) -> Document:
@@ -144,7 +155,7 @@ class Writing:
             ) from error
         files = self._named(encoded)
         written = self._read_back(encoded, files) if self.verify else None
-        comparison = compare_recordings(recording, written) if written is not None else Comparison(())
+        comparison = _compared(recording, written, encoded.notes, module)
         kinds = {found.kind for found in comparison.differences if found.protected}
         if kinds == {"added"}:  # with something lost as well it is a loss, which the policy judges
             raise TargetError("what was written holds a signal that the recording does not have", file=str(self.target))

@@ -49,7 +49,8 @@ def add_conversion_arguments(parser: argparse.ArgumentParser) -> None:
         "--verify",
         choices=("all", "none"),
         default="all",
-        help="all (default): read the target back and compare; none: do not, the receipt then says unverified",
+        help="all (default): read the target back and compare; none: do not; the receipt then says unverified, and it "
+        "and the policy know only what the writer itself noted",
     )
     options = parser.add_argument_group("options of one format")
     for option in {option.name: option for entry in FORMATS for option in entry.options}.values():

@@ -104,7 +104,8 @@ def _damage(receipt: Receipt) -> list[str]:
 
 def _result(receipt: Receipt) -> list[str]:
     if not receipt.verified:
-        return ["NOT VERIFIED: the output was not read back."]
+        first = "NOT VERIFIED: the output was not read back; known is only what the writer noted."
+        return [first, _counts(receipt), *_accepted(receipt)]
     largest = f"largest change {_number(receipt.sample_error)} microvolts, {_number(receipt.time_error * 1000)} ms"
     if not receipt.samples_kept:
         kinds = {entry.protected for entry in receipt.losses}
@@ -124,7 +125,8 @@ def _counts(receipt: Receipt) -> str:
     parts = [(changed, "changed"), (left, "left behind"), (asked, "changed on request")]
     parts += [(len(receipt.added), "added"), (len(receipt.unread), "not read")]
     told = [f"{count} {what}" for count, what in parts if count]
-    return f"Values: {', '.join(told)}." if told else "Nothing was changed, left behind or added."
+    nothing = "Nothing was changed, left behind or added." if receipt.verified else "It noted nothing."
+    return f"Values: {', '.join(told)}." if told else nothing
 
 
 def _accepted(receipt: Receipt) -> list[str]:
