@@ -65,7 +65,7 @@ def comparison_document(
         "first": first,
         "second": second,
         "same": comparison.same,
-        "samples_identical": comparison.same_samples and not comparison.sample_error and not comparison.time_error,
+        "samples_identical": comparison.samples_identical,
         "largest_sample_difference_microvolts": decimal(comparison.sample_error),
         "largest_time_difference_seconds": decimal(comparison.time_error),
         "differences": [
@@ -104,11 +104,12 @@ def _answer(comparison: Comparison) -> str:
 def _samples(comparison: Comparison) -> str:
     from interchange.show.words import number
 
-    if comparison.same_samples and not comparison.sample_error and not comparison.time_error:
+    if comparison.samples_identical:
         return "Samples identical: every sample of every lead, its value and its time."
     errors = f"{number(comparison.sample_error)} microvolts, {number(comparison.time_error * 1000)} ms"
     if comparison.same_samples:
-        return f"Samples the same within a thousandth of a step: largest difference {errors}."
+        largest = f": largest difference {errors}" if comparison.sample_error or comparison.time_error else ""
+        return f"Samples the same within a thousandth of a step{largest}."
     kinds = {_kind(d) for d in comparison.differences if d.protected in ("signal", "timing", "leads")}
     answer = f"{' AND '.join(kind for kind in _KINDS if kind in kinds)} DIFFER"
     if comparison.sample_error or comparison.time_error:

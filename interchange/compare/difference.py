@@ -51,3 +51,9 @@ class Comparison:
     def same_samples(self) -> bool:
         """Whether no difference belongs to the signal, its timing or its leads."""
         return not any(d.protected in ("signal", "timing", "leads") for d in self.differences)
+
+    @property
+    def samples_identical(self) -> bool:
+        """Whether every sample of every lead, in whatever unit, has exactly its value and its time on both sides."""
+        moved = any(".samples[" in d.path for d in self.differences)
+        return self.same_samples and not moved and not self.sample_error and not self.time_error

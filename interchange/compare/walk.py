@@ -62,15 +62,15 @@ def _acquisition(walk: FieldWalk, before: Acquisition, after: Acquisition) -> No
     for entry in fields(Acquisition):
         a, b = getattr(before, entry.name), getattr(after, entry.name)
         if entry.name == "time" and a != b:
-            protected: Protected | None = None if a is None or _same_instant(a, b) else "timing"
+            protected: Protected | None = None if _same_instant(a, b) else "timing"
             walk.value("acquisition.time", a, b, protected)
         else:
             walk.value(f"acquisition.{entry.name}", a, b)
 
 
-def _same_instant(before: Moment, after: Moment | None) -> bool:
+def _same_instant(before: Moment | None, after: Moment | None) -> bool:
     """Whether two moments name the same instant; a zone that only one side has plays no part."""
-    if after is None:
+    if before is None or after is None:
         return False
     if before.zone is not None and after.zone is not None:
         if before.is_instant and after.is_instant:

@@ -12,9 +12,9 @@ import pytest
 
 import interchange
 from fixtures.field import twelve_leads
-from interchange.cli.compare import comparison_text
+from interchange.cli.compare import comparison_document, comparison_text
 from interchange.compare import compare_recordings
-from interchange.model import Identifier, Moment, Recording
+from interchange.model import Channel, Identifier, Moment, Recording, Tracing
 from tests.cli.schemas import errors_in
 
 
@@ -150,3 +150,16 @@ def test_the_answer_says_what_differs(other: Recording, answer: str) -> None:
     sides = (twelve_leads(), other)
     text = comparison_text(compare_recordings(*sides), ("a", "b"), sides, 200)
     assert answer in text.splitlines()[4]
+
+
+def test_samples_in_another_unit_that_moved_are_never_called_identical() -> None:
+    def held(offset: int) -> Recording:
+        channels = (Channel("resp", "Ohm", Fraction(1), Fraction(offset, 10000)),)
+        return Recording(tracings=(Tracing(channels, np.array([[1, 2]], dtype=np.int16), Fraction(100)),))
+
+    sides = (held(0), held(1))
+    comparison = compare_recordings(*sides)
+    text = comparison_text(comparison, ("a", "b"), sides)
+    assert "identical" not in text
+    assert "Samples the same within a thousandth of a step.\n" in text
+    assert comparison_document(comparison, ("a", "b"), sides)["samples_identical"] is False

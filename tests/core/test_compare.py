@@ -240,3 +240,26 @@ def test_an_output_with_a_signal_of_its_own_is_never_published(tmp_path: Path, m
     with pytest.raises(TargetError, match="a signal that the recording does not have"):
         interchange.write(BASE, tmp_path / "x.scp")
     assert list(tmp_path.iterdir()) == []
+
+
+def test_a_time_that_only_one_side_has_differs_whichever_side_it_is() -> None:
+    without = acquisition(time=None)
+    assert differences(without) == {"acquisition.time": ("left", "timing")}
+    assert differences(BASE, without) == {"acquisition.time": ("added", "timing")}
+    assert not compare_recordings(without, BASE).same_samples
+
+
+def in_another_unit(value: int) -> Recording:
+    channels = (Channel("resp", "Ohm", Fraction(1)),)
+    return BASE.with_(tracings=(Tracing(channels, np.array([[1000, value]], dtype=np.int32), Fraction(100)),))
+
+
+def test_samples_in_another_unit_than_microvolts_are_samples() -> None:
+    coarse = in_another_unit(2000)
+    fine = Tracing((Channel("resp", "Ohm", Fraction(1, 10000)),), coarse.tracings[0].samples * 10000, Fraction(100))
+    same = compare_recordings(coarse, coarse.with_(tracings=(fine,)))
+    assert same.samples_identical
+    moved = compare_recordings(coarse, coarse.with_(tracings=(replace(fine, samples=fine.samples + np.int32(1)),)))
+    assert moved.same_samples
+    assert not moved.samples_identical
+    assert not compare_recordings(coarse, in_another_unit(2001)).same_samples
