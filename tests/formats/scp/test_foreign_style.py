@@ -18,6 +18,15 @@ def values(recording: Recording) -> dict[tuple[str, int | None], object]:
     return {(m.concept, m.beat): m.value for m in recording.measurements}
 
 
+def listed(recording: Recording, what: str = "content of no known layout") -> list[int]:
+    """Sizes of what was left under this name."""
+    return [entry.size for entry in recording.unread if entry.what == what]
+
+
+SINGLE = "measurements of single QRS complexes"
+UNNAMED = "measurements of beats that nothing names"
+
+
 def with_beats(body: bytes, types: list[int]) -> bytes:
     """A record with section 7, and a QRS of each of these types in section 4."""
     zones = [(kind, 0, 3 + 2 * n, 0) for n, kind in enumerate(types)]
@@ -44,7 +53,7 @@ def test_bytes_of_the_length_of_a_block_are_no_block(content: bytes) -> None:
     assert {beat for _, beat in values(recording)} == {None}
     assert values(recording)["pr-interval", None] == 160
     size = len(content) + len(content) % 2
-    assert [(e.size, e.what) for e in recording.unread] == [(size, "content of no known layout")]
+    assert listed(recording) == [size]
 
 
 def test_an_uncounted_block_has_waves_in_order_and_axes_within_the_circle() -> None:
@@ -77,7 +86,7 @@ def test_a_formula_without_a_meaning_leaves_rates_and_types() -> None:
         assert found["heart-rate-atrial", None] == 76
         assert found["qtc-interval", None] == 410
         assert {beat for _, beat in found} == {None}
-        assert read(data).unread == ()
+        assert listed(read(data)) == []
 
 
 def test_another_number_of_complexes_than_section_4_has() -> None:
@@ -87,7 +96,7 @@ def test_another_number_of_complexes_than_section_4_has() -> None:
     assert found["heart-rate-ventricular", None] == 75
     assert found["qtc-bazett", None] == 430
     assert {beat for _, beat in found} == {None}
-    assert read(data).unread == ()
+    assert listed(read(data)) == []
 
 
 def test_another_number_of_complexes_and_no_end_where_it_has_to_be_is_a_makers_content() -> None:
@@ -96,7 +105,7 @@ def test_another_number_of_complexes_and_no_end_where_it_has_to_be_is_a_makers_c
     assert check(data) == {"measurements-tail"}
     recording = read(data)
     assert ("heart-rate-ventricular", None) not in values(recording)
-    assert [entry.size for entry in recording.unread] == [22]
+    assert listed(recording) == [22]
 
 
 def test_content_behind_types_and_rates_leaves_them() -> None:
@@ -104,4 +113,60 @@ def test_content_behind_types_and_rates_leaves_them() -> None:
     assert check(data) == {"measurements-tail"}
     recording = read(data)
     assert values(recording)["qtc-bazett", None] == 430
-    assert [entry.size for entry in recording.unread] == [5]
+    assert listed(recording) == [5]
+
+
+# Section 7: whose blocks they are -----------------------------------------------------------------------------------
+
+
+def pr(length: int) -> tuple[int, ...]:
+    """A block with this PR interval."""
+    return (100, 180, 100 + length, 390, 640, 51, -30, 44)
+
+
+def pr_intervals(recording: Recording) -> list[tuple[int | None, object]]:
+    return [(m.beat, m.value) for m in recording.measurements if m.concept == "pr-interval"]
+
+
+FOUR = [pr(110), pr(120), pr(130), pr(140)]
+
+
+@pytest.mark.parametrize("types", [None, [], [0, 2, 0, 1]])
+def test_a_block_for_each_complex_has_the_type_that_section_4_says(types: list[int] | None) -> None:
+    data = with_beats(section_7(FOUR, types=types), [0, 2, 0, 1])
+    assert check(data) == {"measurements-single"}
+    recording = read(data)
+    assert pr_intervals(recording) == [(None, 110), (2, 120), (1, 140)]
+    assert listed(recording, SINGLE) == [16]
+
+
+def test_blocks_that_lie_apart_are_listed_apart() -> None:
+    data = with_beats(section_7(FOUR, types=None), [1, 1, 0, 1])
+    recording = read(data)
+    assert pr_intervals(recording) == [(1, 110), (None, 130)]
+    assert listed(recording, SINGLE) == [16, 16]
+    first, second = (int(entry.place.rpartition(" ")[2]) for entry in recording.unread if entry.what == SINGLE)
+    assert second - first == 32
+
+
+def test_positions_of_single_complexes_are_not_those_of_the_representative_beat() -> None:
+    block = (2, 3, 4, 6, 10, 0, 0, 0)
+    of_complexes = read(with_beats(section_7([block, block], types=None), [0, 0]))
+    assert {mark.concept for mark in of_complexes.marks} == {"beat"}
+    of_types = read(with_beats(section_7([block, block], types=None), [0, 1, 0]))
+    assert [m.start * 1000 for m in of_types.marks if m.concept == "qrs-onset"] == [4]
+
+
+def test_a_block_for_each_type_of_section_4() -> None:
+    data = with_beats(section_7([pr(110), pr(120)], types=None), [0, 3, 0, 3, 0])
+    assert check(data) == set()
+    assert pr_intervals(read(data)) == [(None, 110), (3, 120)]
+
+
+@pytest.mark.parametrize("types", [None, [], [0, 0]])
+def test_blocks_that_nothing_names_are_not_called_beat_types(types: list[int] | None) -> None:
+    data = with_section(7, section_7([pr(110), pr(120), pr(130)], types=types))
+    assert check(data) == {"measurements-blocks"}
+    recording = read(data)
+    assert pr_intervals(recording) == [(None, 110)]
+    assert listed(recording, UNNAMED) == [32]

@@ -128,10 +128,11 @@ def test_an_overall_block_that_was_not_counted() -> None:
     body = bytearray(section_7([BLOCK, (90, 200, 250, 340, 630, 1, 2, 3)]))
     body[0] = 1
     data = with_section(7, bytes(body))
-    assert check(data) == {"measurements-overall"}
-    found = [(m.concept, m.beat, m.value) for m in read(data).measurements]
-    assert ("pr-interval", None, 160) in found
-    assert ("pr-interval", 1, 160) in found
+    assert check(data) == {"measurements-overall", "measurements-blocks"}
+    recording = read(data)
+    assert [(m.beat, m.value) for m in recording.measurements if m.concept == "p-duration"] == [(None, 110)]
+    what = "measurements of beats that nothing names"
+    assert [entry.size for entry in recording.unread if entry.what == what] == [16]
 
 
 def test_blocks_of_single_complexes_are_listed_not_taken_for_beat_types() -> None:

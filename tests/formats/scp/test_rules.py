@@ -203,6 +203,8 @@ BROKEN: dict[str, Callable[[], bytes]] = {
     "measurements-length": lambda: with_section(7, section_7([BLOCK])[:10]),
     "measurements-tail": lambda: with_section(7, struct.pack("<BBHH", 0, 0, 800, 800) + b"\xff" * 20),
     "measurements-overall": lambda: with_section(7, b"\1" + section_7([BLOCK, BLOCK])[1:]),
+    "measurements-single": lambda: with_section(7, section_7([BLOCK] * 3, types=[0, 1, 0])),
+    "measurements-blocks": lambda: with_section(7, section_7([BLOCK] * 3, types=None)),
     "measurements-types": lambda: zones((0, 4, 5, 7), sections={7: section_7([BLOCK], types=[0, 0])}),
     "measurements-formula": lambda: with_section(7, section_7(extra=(75, 75, 430, 9))),
     "measurements-order": lambda: with_section(7, section_7([(9, 3, 20, 30, 40, 0, 0, 0)])),

@@ -8,7 +8,7 @@ from typing import Final
 
 from interchange.formats.scp.log import Log, at
 from interchange.formats.scp.maps import SPECIAL
-from interchange.formats.scp.reader.measures import blocks_of_beat_types
+from interchange.formats.scp.reader.measures import sort_blocks
 from interchange.formats.scp.syntax.document import Document
 from interchange.formats.scp.syntax.globals import Spike
 from interchange.model import Absent, Mark, Measurement, Tracing
@@ -78,11 +78,14 @@ def _of_spike(spike: Spike) -> Iterator[Measurement]:
 
 
 def read_positions(document: Document, beat: int, tracing: Tracing) -> Iterator[Mark]:
-    """Onsets and offsets of the first measurement block on the representative beat (index ``beat``)."""
-    found = document.globals
-    if found is None or not found.blocks:
+    """Onsets and offsets of the first measurement block on the representative beat (index ``beat``).
+
+    None where the block may belong to a single complex: its positions count from another instant.
+    """
+    blocks = sort_blocks(document)
+    if not blocks.kept or not blocks.is_of_beats:
         return
-    block = blocks_of_beat_types(found)[0]
+    block, _ = blocks.kept[0]
     for concept, name in POSITIONS:
         value = getattr(block, name)
         start = Fraction(value, 1000)

@@ -6,7 +6,7 @@ wrote them.  Special values stay what they mean: wave absent, lead rejected, not
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from typing import Final
 
 from interchange.formats.scp.log import Log, at
@@ -15,8 +15,9 @@ from interchange.formats.scp.reader.tracings import lead_name
 from interchange.formats.scp.syntax.document import Document
 from interchange.formats.scp.syntax.globals import Additional, Globals, Measured
 from interchange.model import Absent, Measurement
+from interchange.records import dataclass
 
-__all__ = ["blocks_of_beat_types", "read_globals", "read_lead_values"]
+__all__ = ["Sorted", "read_globals", "read_lead_values", "sort_blocks"]
 
 _INTERVALS: Final = (
     ("p-duration", "p_onset", "p_offset"),
@@ -38,7 +39,10 @@ def read_globals(document: Document, log: Log) -> tuple[Measurement, ...]:
         _header_value(found, "rr-interval", found.rr, 2, log),
         _header_value(found, "pp-interval", found.pp, 4, log),
     ]
-    for beat, block in enumerate(blocks_of_beat_types(found)):
+    blocks = sort_blocks(document)
+    if blocks.doubt:
+        log.add(blocks.doubt, at(found.blocks[0].offset, 7), f"{len(found.blocks)} blocks, {len(blocks.left)} left")
+    for block, beat in blocks.kept:
         measured += _block(block, beat or None, log)
     if found.additional is not None:
         measured += _additional(found, found.additional, log)
@@ -47,15 +51,54 @@ def read_globals(document: Document, log: Log) -> tuple[Measurement, ...]:
     return tuple(measured)
 
 
-def blocks_of_beat_types(found: Globals) -> tuple[Measured, ...]:
-    """The blocks that belong to beat types.
+@dataclass(frozen=True, slots=True)
+class Sorted:
+    """Measurement blocks with their beat types, blocks without a place in the model, and the rule of what is in doubt.
 
-    There are as many blocks as types or as single QRS complexes; those of single complexes, but for the first, have no
-    place in the model.
+    Positions in blocks of ``is_of_beats`` count from the start of the reference beat.
     """
-    types = set(found.qrs_types or ())
-    per_qrs = found.qrs_types and len(found.blocks) == len(found.qrs_types) and len(found.blocks) > len(types)
-    return found.blocks[:1] if per_qrs else found.blocks
+
+    kept: tuple[tuple[Measured, int], ...]
+    left: tuple[Measured, ...] = ()
+    doubt: str | None = None
+
+    @property
+    def is_of_beats(self) -> bool:
+        """Whether the blocks belong to beat types and not to single complexes, or to who knows what."""
+        return self.doubt is None
+
+
+def sort_blocks(document: Document) -> Sorted:
+    """Which beat type each block of section 7 belongs to (clause 5.10.2.1).
+
+    There is one block for each type or one for each QRS complex; which of both it is follows from the types in section
+    7, else in section 4.  Of several complexes of a type the model holds the first.  Where neither number is that of
+    the blocks only the first block is known: it belongs to type 0.
+    """
+    found = document.globals
+    if found is None or not found.blocks:
+        return Sorted(())
+    types = found.qrs_types or (tuple(zone.type for zone in document.beats.zones) if document.beats else ())
+    blocks = found.blocks
+    there = sorted(set(types))
+    if len(blocks) == 1:
+        return Sorted(((blocks[0], 0),))
+    if len(blocks) == len(there) and there[0] == 0:
+        return Sorted(tuple(zip(blocks, there, strict=True)))
+    if len(blocks) == len(types):
+        return _first_of_each(blocks, types)
+    return Sorted(((blocks[0], 0),), blocks[1:], "measurements-blocks")
+
+
+def _first_of_each(blocks: Sequence[Measured], types: Sequence[int]) -> Sorted:
+    kept: dict[int, Measured] = {}
+    left = []
+    for block, kind in zip(blocks, types, strict=True):
+        if kind in kept:
+            left.append(block)
+        else:
+            kept[kind] = block
+    return Sorted(tuple((block, kind) for kind, block in kept.items()), tuple(left), "measurements-single")
 
 
 def _header_value(found: Globals, concept: str, value: int, place: int, log: Log) -> Measurement:

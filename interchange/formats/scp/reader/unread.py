@@ -95,12 +95,7 @@ def _measurements(document: Document, has_rhythm: bool) -> Iterator[Unread]:
             at(found.spikes[0].offset, 7), 10 * len(found.spikes), "pacing spikes of a rhythm that is not there"
         )
     if found is not None:
-        from interchange.formats.scp.reader.measures import blocks_of_beat_types
-
-        kept = blocks_of_beat_types(found)
-        if len(kept) < len(found.blocks):
-            first, count = found.blocks[len(kept)], len(found.blocks) - len(kept)
-            yield Unread(at(first.offset, 7), 16 * count, "measurements of single QRS complexes")
+        yield from _blocks(document)
         if found.additional is not None and found.additional.tagged:
             tagged = found.additional.tagged
             yield Unread(at(found.additional.offset + 9, 7), len(tagged), "tagged measurements")
@@ -110,6 +105,22 @@ def _measurements(document: Document, has_rhythm: bool) -> Iterator[Unread]:
         yield from _surplus(document.lead_values)
     if document.coded is not None:
         yield from _logic(document.coded)
+
+
+def _blocks(document: Document) -> Iterator[Unread]:
+    """Measurement blocks that were left, those that lie together as one entry."""
+    from interchange.formats.scp.reader.measures import sort_blocks
+
+    blocks = sort_blocks(document)
+    what = "single QRS complexes" if blocks.doubt == "measurements-single" else "beats that nothing names"
+    runs: list[list[int]] = []
+    for block in blocks.left:
+        if runs and sum(runs[-1]) == block.offset:
+            runs[-1][1] += 16
+        else:
+            runs.append([block.offset, 16])
+    for start, size in runs:
+        yield Unread(at(start, 7), size, f"measurements of {what}")
 
 
 def _surplus(leads: Sequence[LeadValues]) -> Iterator[Unread]:
