@@ -22,6 +22,7 @@ from tests.formats.scp.broken import (
     rules,
     with_section,
 )
+from tests.formats.scp.test_measured import POSITIONS
 
 SCP = load("scp")
 
@@ -165,7 +166,7 @@ def test_a_makers_own_content_behind_the_measurement_blocks() -> None:
     assert check(data) == {"measurements-tail"}
     sound(data)
     recording = read(data)
-    assert [(e.size, e.what) for e in recording.unread] == [(40, "content of no known layout")]
+    assert [(e.size, e.what) for e in recording.unread] == [POSITIONS, (40, "content of no known layout")]
     values = {m.concept: m.value for m in recording.measurements}
     assert values["pr-interval"] == 160
     assert values["qt-interval"] == 340
@@ -173,7 +174,7 @@ def test_a_makers_own_content_behind_the_measurement_blocks() -> None:
 
 
 def test_lead_measurements_longer_than_the_list() -> None:
-    values = [*range(1, 32), 7777, 8888]
+    values = [*range(1, 21), 1, 2, *range(23, 32), 7777, 8888]
     body = struct.pack("<HHHH", 1, 0, 2, 2 * len(values)) + struct.pack(f"<{len(values)}h", *values)
     data = with_section(10, body)
     assert check(data) == {"lead-block-long"}

@@ -35,6 +35,7 @@ def section_7(
 
 
 BLOCK = (100, 210, 260, 352, 640, 51, -30, 44)
+POSITIONS = (10, "positions of waves that have no place on a representative beat; their intervals were taken")
 
 
 def measured(body: bytes, **changes: object) -> dict[str, Measurement]:
@@ -139,21 +140,22 @@ def test_blocks_of_single_complexes_are_listed_not_taken_for_beat_types() -> Non
     data = with_section(7, section_7([BLOCK, BLOCK, BLOCK], types=[0, 0, 0]))
     recording = read(data)
     assert [m.beat for m in recording.measurements if m.concept == "pr-interval"] == [None]
-    assert [(e.size, e.what) for e in recording.unread] == [(32, "measurements of single QRS complexes")]
+    assert [(e.size, e.what) for e in recording.unread] == [POSITIONS, (32, "measurements of single QRS complexes")]
 
 
 @pytest.mark.parametrize("types", [None, [0, 1, 0]])
 def test_older_sections_end_early(types: list[int] | None) -> None:
     data = with_section(7, section_7([BLOCK], types=types, extra=None))
     assert check(data) == set()
-    assert read(data).unread == ()
+    left = [(3, "beat types of QRS complexes that section 4 does not give")] if types else []
+    assert [(e.size, e.what) for e in read(data).unread] == [POSITIONS, *left]
 
 
 def test_tagged_measurements_are_listed() -> None:
     body = section_7([BLOCK])[:-2] + struct.pack("<H", 6) + bytes((0, 4, 1, 2, 3, 4))
     data = with_section(7, body)
     assert check(data) == set()
-    assert [(e.size, e.what) for e in read(data).unread] == [(6, "tagged measurements")]
+    assert [(e.size, e.what) for e in read(data).unread] == [POSITIONS, (6, "tagged measurements")]
 
 
 def test_pacing_spikes() -> None:

@@ -7,9 +7,24 @@ from fractions import Fraction
 import numpy as np
 import pytest
 
-from interchange.model import Channel, Tracing
+from interchange.model import Channel, Measurement, Recording, Tracing
 from tests.formats.scp import plain
-from tests.formats.scp.test_writer import bodies, encoded, recording, rhythm
+from tests.formats.scp.broken import check, patched, place_of, read, record, with_section
+from tests.formats.scp.test_measured import BLOCK, NONE, NOT, coded, lead_values, report, section_7
+from tests.formats.scp.test_writer import again, bodies, differences, encoded, recording, rhythm
+
+FOUR = [(1, 1, [1, 2, 3]), (0, 1, [4, 5, 6]), (0, 1, [7, 8, 9]), (2, 1, [0, 0, 1])]
+"""Leads of which two have no code."""
+
+
+def left(found: Recording, data: bytes) -> list[tuple[int, int, int]]:
+    """Section, offset in its body, and size of what was not taken over."""
+    entries = []
+    for entry in found.unread:
+        section, offset = (int(part.split()[1]) for part in entry.place.split(", "))
+        entries.append((section, offset - place_of(data, section) - 16, entry.size))
+    return entries
+
 
 BOTH = pytest.mark.parametrize("coding", ["plain", "huffman"])
 
@@ -51,3 +66,54 @@ def test_a_gap_of_a_representative_beat_is_0_and_said(coding: str) -> None:
     made = encoded(source, coding)
     assert plain.decode(made.main[1]).beats == [[0, 10000, 20000, 0, 1000]]
     assert [note.path for note in made.notes if note.kind == "changed"] == ["tracings[1].missing"]
+
+
+# Section 10: whose measurements ------------------------------------------------------------------------------------
+
+
+def test_blocks_of_one_code_belong_to_its_leads_in_order() -> None:
+    body = lead_values((1, [100]), (0, [101]), (2, [103]), (0, [102]))
+    data = plain.encode(record(leads=FOUR, sections={10: body}))
+    found = read(data)
+    assert found.tracings[0].names == ("I", "lead 2", "lead 3", "II")
+    assert {m.lead: m.value for m in found.measurements} == {"I": 100, "lead 2": 101, "II": 103, "lead 3": 102}
+    assert check(data) == set()
+    assert found.unread == ()
+
+
+def test_blocks_of_no_lead_are_listed_and_given_to_none() -> None:
+    body = lead_values((0, [101, 5]), (0, [102]), (0, [103]), (5, [104, 7, 8]), (1, [100]), (1, [99]))
+    data = plain.encode(record(leads=FOUR, sections={10: body}))
+    found = read(data)
+    assert {(m.lead, m.value) for m in found.measurements if m.concept == "p-duration"} == {
+        ("lead 2", 101),
+        ("lead 3", 102),
+        ("I", 100),
+    }
+    assert left(found, data) == [(10, 4 + 8 + 6, 6), (10, 4 + 8 + 6 + 6, 10), (10, 4 + 8 + 6 + 6 + 10 + 6, 6)]
+    assert len([f for f in found.findings if f.rule == "scp.lead-block-code"]) == 3
+
+
+def test_measurements_of_leads_that_share_a_code_come_back_to_theirs() -> None:
+    channels = tuple(Channel(name) for name in ("aVR", "AVR", "II", "custom a", "custom b"))
+    measurements = (
+        Measurement("r-amplitude", 800, "uV", "AVR"),
+        Measurement("r-amplitude", 810, "uV", "custom b"),
+        Measurement("r-amplitude", 820, "uV", "II"),
+    )
+    source = recording(Tracing(channels, np.array([[1, 2]] * 5), Fraction(500)), measurements=measurements)
+    assert differences(source) == []
+    assert sorted(again(source).measurements, key=str) == sorted(measurements, key=str)
+
+
+def test_bytes_of_section_10_that_are_no_measurements() -> None:
+    body = bytearray(lead_values((1, [100, 101])))
+    body[2:4] = b"\x4d\0"
+    body[6] = 5
+    body += b"\x09"
+    data = with_section(10, bytes(body))
+    found = read(data)
+    assert left(found, data) == [(10, 2, 2), (10, 4 + 4 + 4, 1)]
+    assert [m.value for m in found.measurements] == [100, 101]
+    places = [f.place for f in found.findings if f.rule == "scp.lead-block-long"]
+    assert places == [f"section 10, offset {place_of(data, 10) + 16 + 12}"]

@@ -15,7 +15,7 @@ from interchange.sources import Source
 from tests.formats.scp import plain
 from tests.formats.scp.broken import fixed, patched, place_of, record, rules, with_section
 from tests.formats.scp.test_header import date, with_tags
-from tests.formats.scp.test_measured import BLOCK, coded, lead_values, report, section_7
+from tests.formats.scp.test_measured import BLOCK, NOT, coded, lead_values, report, section_7
 from tests.formats.scp.test_streams import TABLES, longer, table_section
 
 SCP = load("scp")
@@ -181,6 +181,8 @@ BROKEN: dict[str, Callable[[], bytes]] = {
     "signal-length": lambda: with_section(6, b"\xe8\x03\xd0\x07\0\0\0"),
     "lead-bytes": lambda: patched(base(), 6, 6, b"\xff\xff"),
     "signal-spare": lambda: patched(base(), 6, 8, b"\2\0"),
+    "signal-padding": lambda: signal(b"\xe8\x03\xd0\x07\0\0\2\0\7\0\0\1"),
+    "signal-leads": lambda: signal(b"\xe8\x03\xd0\x07\0\0\4\0\4\0\1\0\2\0\3\0\4\0"),
     "difference-code": lambda: patched(base(), 6, 4, b"\3"),
     "bimodal-code": lambda: patched(base(), 6, 5, b"\2"),
     "lead-ends-early": lambda: longer(1, 30),
@@ -212,6 +214,7 @@ BROKEN: dict[str, Callable[[], bytes]] = {
     "measurements-9999": lambda: with_section(7, section_7(rr=9999)),
     "axis-range": lambda: with_section(7, section_7([(1, 3, 20, 30, 40, 200, 0, 0)])),
     "spike-time": lambda: with_section(7, section_7(spikes=[(5000, 1, 0, 0, 0, 0)])),
+    "spike-code": lambda: with_section(7, section_7(spikes=[(5, 1, 4, 0, 0, 0)])),
     "spike-qrs": lambda: with_section(7, section_7(spikes=[(5, 1, 0, 0, 4, 0)], types=[0])),
     "report-length": lambda: with_section(8, report(0, [b"x"])[:-3]),
     "report-flag": lambda: with_section(8, report(3, [b"x"])),
@@ -224,6 +227,7 @@ BROKEN: dict[str, Callable[[], bytes]] = {
     "lead-block-length": lambda: with_section(10, lead_values((1, [1, 2]))[:-2]),
     "lead-block-long": lambda: with_section(10, lead_values((1, [0] * 33))),
     "lead-block-code": lambda: with_section(10, lead_values((8, [1]))),
+    "morphology-code": lambda: with_section(10, lead_values((1, [*[NOT] * 20, 9]))),
     "lead-block-spare": lambda: with_section(10, lead_values((1, [1])) + b"more"),
     "part-of": lambda: part(b"scp.part-of: record.scp"),
     "carried": lambda: part(b"patient.no_such_field: 3"),

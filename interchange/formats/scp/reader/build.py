@@ -36,7 +36,7 @@ def build_recording(document: Document, remarks: tuple[str, ...], carried: Carri
         measurements=said(measurements, carried),
         marks=tuple(marks),
         statements=_statements(document, carried, log),
-        unread=find_unread(document, groups),
+        unread=find_unread(document, groups, beat, carried),
         format="scp",
     )
 

@@ -57,6 +57,8 @@ def read_spikes(document: Document, rhythms: Sequence[Tracing], log: Log) -> Ite
             log.add("spike-time", at(spike.offset, 7), f"{spike.time} ms")
         if count and (spike.qrs or 0) > count:
             log.add("spike-qrs", at(spike.offset, 7), f"QRS {spike.qrs} of {count}")
+        if 4 <= (spike.type or 0) <= 127 or (spike.source or 0) > 2:
+            log.add("spike-code", at(spike.offset, 7), f"type {spike.type}, source {spike.source}")
         tracing, start = _place(time, rhythms)
         yield Mark("pacing-spike", tracing, start, measurements=tuple(_of_spike(spike)))
 

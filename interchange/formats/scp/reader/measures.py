@@ -28,6 +28,8 @@ _INTERVALS: Final = (
 _AXES: Final = (("p-axis", "p_axis"), ("qrs-axis", "qrs_axis"), ("t-axis", "t_axis"))
 _UNDETERMINED: Final = 999
 _NOT_AVAILABLE: Final = 9999
+_LAST_MORPHOLOGY: Final = 8
+"""Last code of the form of a P or T wave (clause 5.13.5)."""
 
 
 def read_globals(document: Document, log: Log) -> tuple[Measurement, ...]:
@@ -170,24 +172,30 @@ def _additional(found: Globals, more: Additional, log: Log) -> Iterator[Measurem
 
 
 def read_lead_values(document: Document, log: Log) -> tuple[Measurement, ...]:
-    """Measurements per lead."""
+    """Measurements per lead; blocks that belong to no lead are left."""
+    from interchange.formats.scp.syntax.leadvalues import owners
     from interchange.vocabulary import concept
 
     units = [concept(name, "per lead").unit or None for name in LEAD_CONCEPTS]
-    numbers = {lead.code: number for number, lead in enumerate(document.leads.leads, 1)}
+    leads = owners(document.lead_values, [lead.code for lead in document.leads.leads])
     found = []
-    for block in document.lead_values:
-        lead = lead_name(block.code, numbers.get(block.code, 0))
-        for index, value in enumerate(block.values[: len(LEAD_CONCEPTS)]):
-            place = at(block.offset + 4 + 2 * index, 10)
-            found.append(_lead_value(LEAD_CONCEPTS[index], value, units[index], lead, place, log))
+    for block, index in zip(document.lead_values, leads, strict=True):
+        if index is None:
+            continue
+        lead = lead_name(block.code, index + 1)
+        for item, value in enumerate(block.values[: len(LEAD_CONCEPTS)]):
+            place = at(block.offset + 4 + 2 * item, 10)
+            found.append(_lead_value(LEAD_CONCEPTS[item], value, units[item], lead, place, log))
     return tuple(found)
 
 
 def _lead_value(concept: str, value: int, unit: str | None, lead: str, place: str, log: Log) -> Measurement:
     if concept == "lead-quality" and value not in SPECIAL:
         return Measurement(concept, value & 0xFFFF, None, lead)
-    if concept.endswith("-morphology") and value == 0:
-        return Measurement(concept, None, None, lead, "unknown")
+    if concept.endswith("-morphology"):
+        if value == 0:
+            return Measurement(concept, None, None, lead, "unknown")
+        if value not in SPECIAL and not 0 < value <= _LAST_MORPHOLOGY:
+            log.add("morphology-code", place, f"code {value}")
     measured = _value(concept, value, unit or "", place, log, lead=lead)
     return measured if unit else Measurement(concept, measured.value, None, lead, measured.absent)

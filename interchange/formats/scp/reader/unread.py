@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator
 from typing import TYPE_CHECKING
 
 from interchange.formats.scp.log import at
@@ -12,12 +12,12 @@ from interchange.formats.scp.syntax.document import Document
 from interchange.formats.scp.syntax.frame import Section
 from interchange.formats.scp.syntax.header import Field
 from interchange.formats.scp.syntax.tags import tag_of
-from interchange.formats.scp.syntax.values import Clock, Date, Number, Quantity
+from interchange.formats.scp.syntax.values import Clock, Date, Number, Quantity, Text
 from interchange.model import Unread
 
 if TYPE_CHECKING:
-    from interchange.formats.scp.syntax.leadvalues import LeadValues
-    from interchange.formats.scp.syntax.statements import Report
+    from interchange.formats.scp.carried import Carried
+    from interchange.model import Tracing
 
 __all__ = ["find_unread"]
 
@@ -32,12 +32,12 @@ _NEW_SECTIONS = {
 }
 
 
-def find_unread(document: Document, groups: list[Group]) -> tuple[Unread, ...]:
-    """Everything that was left, in the order of the sections."""
+def find_unread(document: Document, groups: list[Group], beat: Tracing | None, carried: Carried) -> tuple[Unread, ...]:
+    """Everything that was left, in the order of the sections; ``beat``: the representative beat that was read."""
     found = (
         _fields(document),
         _leads(document, groups),
-        _measurements(document, bool(groups)),
+        _contents(document, bool(groups), beat, carried),
         _sections(document),
         _gaps(document),
     )
@@ -58,7 +58,13 @@ def _fields(document: Document) -> Iterator[Unread]:
             yield Unread(place, entry.size, f"{row.name} once more (tag {entry.tag})")
         elif _is_beyond_the_model(entry):
             yield Unread(place, entry.size, f"{row.name} without a meaning (tag {entry.tag})")
-        met.add(entry.tag)
+        if _says_something(entry):
+            met.add(entry.tag)
+
+
+def _says_something(entry: Field) -> bool:
+    """Whether this is the field that was taken: of several with one tag the first that holds anything."""
+    return bool(entry.value.text) if isinstance(entry.value, Text) else entry.value is not None
 
 
 def _is_beyond_the_model(entry: Field) -> bool:
@@ -68,7 +74,8 @@ def _is_beyond_the_model(entry: Field) -> bool:
         units = {4: AGE_UNITS, 6: HEIGHT_UNITS, 7: WEIGHT_UNITS}[entry.tag]
         return value.value > 0 and value.unit not in units
     if isinstance(value, Date):
-        return value.is_given and not value.is_possible and (value.month, value.day) != (0, 0)
+        is_year = entry.tag == 5 and 1 <= value.year <= 9999 and value.month == value.day == 0
+        return value.is_given and not value.is_possible and not is_year
     if isinstance(value, Clock):
         return not value.is_possible
     return isinstance(value, Number) and entry.tag == 8 and value.value not in (0, 1, 2, 9)
@@ -76,6 +83,13 @@ def _is_beyond_the_model(entry: Field) -> bool:
 
 def _leads(document: Document, groups: list[Group]) -> Iterator[Unread]:
     """Leads without any sample that could be decoded and without a tracing that they belong to."""
+    section = document.frame.section(5)
+    if section is not None and document.beat_signal is None and section.body.strip(b"\0"):
+        yield Unread(section.place(), len(section.body), "a reference beat that cannot be decoded")
+    for found in (document.beat_signal, document.rhythm_signal):
+        for block in found.further if found is not None else ():
+            what = "data of a lead that section 3 does not name"
+            yield Unread(at(block.start, found.section if found else None), block.end - block.start, what)
     signal = document.rhythm_signal
     shown = {index for group in groups for index in group.leads}
     if signal is None or document.rhythm is None:
@@ -85,60 +99,13 @@ def _leads(document: Document, groups: list[Group]) -> Iterator[Unread]:
             yield Unread(at(block.start, 6), block.end - block.start, f"data of lead {index + 1}, not decoded")
 
 
-def _measurements(document: Document, has_rhythm: bool) -> Iterator[Unread]:
-    found = document.globals
-    if not has_rhythm and document.beats is not None and document.beats.zones:
-        zones = document.beats.zones
-        yield Unread(at(zones[0].offset, 4), 14 * len(zones), "QRS complexes of a rhythm that is not there")
-    if not has_rhythm and found is not None and found.spikes:
-        yield Unread(
-            at(found.spikes[0].offset, 7), 10 * len(found.spikes), "pacing spikes of a rhythm that is not there"
-        )
-    if found is not None:
-        yield from _blocks(document)
-        if found.additional is not None and found.additional.tagged:
-            tagged = found.additional.tagged
-            yield Unread(at(found.additional.offset + 9, 7), len(tagged), "tagged measurements")
-        if found.rest:
-            yield Unread(at(found.rest_offset, 7), len(found.rest), "content of no known layout")
-    if document.lead_values:
-        yield from _surplus(document.lead_values)
-    if document.coded is not None:
-        yield from _logic(document.coded)
+def _contents(document: Document, has_rhythm: bool, beat: Tracing | None, carried: Carried) -> Iterable[Unread]:
+    there = (document.beats, document.globals, document.report, document.coded, document.frame.section(10))
+    if all(part is None for part in there):
+        return ()
+    from interchange.formats.scp.reader.leftovers import find_leftovers
 
-
-def _blocks(document: Document) -> Iterator[Unread]:
-    """Measurement blocks that were left, those that lie together as one entry."""
-    from interchange.formats.scp.reader.measures import sort_blocks
-
-    blocks = sort_blocks(document)
-    what = "single QRS complexes" if blocks.doubt == "measurements-single" else "beats that nothing names"
-    runs: list[list[int]] = []
-    for block in blocks.left:
-        if runs and sum(runs[-1]) == block.offset:
-            runs[-1][1] += 16
-        else:
-            runs.append([block.offset, 16])
-    for start, size in runs:
-        yield Unread(at(start, 7), size, f"measurements of {what}")
-
-
-def _surplus(leads: Sequence[LeadValues]) -> Iterator[Unread]:
-    from interchange.formats.scp.syntax.leadvalues import STANDARD
-
-    for lead in leads:
-        surplus = len(lead.values) - STANDARD
-        if surplus > 0:
-            place = at(lead.offset + 4 + 2 * STANDARD, 10)
-            yield Unread(place, 2 * surplus, f"{surplus} further measurements of lead code {lead.code}")
-
-
-def _logic(coded: Report) -> Iterator[Unread]:
-    from interchange.formats.scp.syntax.statements import LOGIC
-
-    for line in coded.lines:
-        if line.type == LOGIC:
-            yield Unread(at(line.offset, 11), 4 + len(line.text), "statement logic")
+    return find_leftovers(document, has_rhythm, beat, carried)
 
 
 def _sections(document: Document) -> Iterator[Unread]:

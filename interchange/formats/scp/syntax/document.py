@@ -192,6 +192,5 @@ class _Parser:
         from interchange.formats.scp.syntax.leadvalues import check_codes, parse_lead_values
 
         found = parse_lead_values(section, self.log)
-        if leads.leads:
-            check_codes(found, frozenset(lead.code for lead in leads.leads), self.log)
+        check_codes(found, [lead.code for lead in leads.leads], self.log)
         return found

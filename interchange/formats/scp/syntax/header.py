@@ -68,9 +68,8 @@ class Header:
         return tuple(f.value for f in self.fields if f.tag == tag and isinstance(f.value, kind))
 
     def text(self, tag: int) -> str | None:
-        """The text of the tag's first field; None where there is none or it is empty."""
-        found = self.first(tag, Text)
-        return found.text or None if found else None
+        """The text of the tag's first field that has one; None where there is none."""
+        return next((found.text for found in self.every(tag, Text) if found.text), None)
 
 
 def parse_header(section: Section, log: Log) -> Header:

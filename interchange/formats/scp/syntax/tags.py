@@ -72,6 +72,7 @@ _CODES: Final = {
     6: frozenset(range(4)),
     7: frozenset(range(5)),
     8: frozenset({0, 1, 2, 9}),
+    9: frozenset({*range(4), *range(10, 256)}),
     24: frozenset(range(11)),
     29: frozenset(range(16)),
 }

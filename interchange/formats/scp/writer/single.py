@@ -91,7 +91,7 @@ class Single:
 
     def _has_own_positions(self) -> bool:
         has_marks = self.marked is not None and self.marked.positions
-        return self.signals.beat is not None and self.section_7 is not None and not has_marks
+        return self.section_7 is not None and self.section_7[0] > 0 and not has_marks
 
     def _bodies(self, texts: Sequence[str]) -> dict[int, bytes]:
         """The bodies of all sections but those of the samples."""
@@ -140,12 +140,23 @@ def prepare(recording: Recording, file: FilePlan, huffman: bool) -> tuple[Single
         from interchange.formats.scp.writer.measures import build_section_7, build_section_10
 
         spikes, positions, types = (marked.spikes, marked.positions, marked.qrs_types) if marked else ((), None, ())
-        codes = {c.name: lead_code(c) for placed in file.rhythms for c in placed.tracing.channels}
         section_7 = build_section_7(recording.measurements, spikes, positions or {}, types)
-        section_10 = build_section_10(recording.measurements, codes)
+        section_10 = build_section_10(recording.measurements, _sure_codes(file))
     entries = entries_for(recording.patient, recording.acquisition, 5 in signals.bodies)
     single = Single(signals, _needs_groups(signals), entries, marked, reported, section_7, section_10)
     return single, notes
+
+
+def _sure_codes(file: FilePlan) -> dict[str, int]:
+    """Code of each lead's name; of leads with one code only the first, because a reader counts the blocks of a code."""
+    found: dict[str, int] = {}
+    used: set[int] = set()
+    for channel in (channel for placed in file.rhythms for channel in placed.tracing.channels):
+        code = lead_code(channel)
+        if code not in used:
+            found.setdefault(channel.name, code)
+        used.add(code)
+    return found
 
 
 def _needs_groups(signals: Signals) -> bool:
