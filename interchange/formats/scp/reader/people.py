@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import replace
 from fractions import Fraction
-from typing import Literal
+from typing import Final, Literal
 
 from interchange.formats.scp.maps import (
     AGE_UNITS,
@@ -41,7 +41,10 @@ from interchange.model import (
     Site,
 )
 
-__all__ = ["date_moment", "read_acquisition", "read_patient", "zone_of"]
+__all__ = ["date_moment", "read_acquisition", "read_patient", "time_moment", "zone_of"]
+
+_UNSPECIFIED: Final = 9
+"""Code of a sex that is not specified, which says more than that it is not known (0) or no field at all."""
 
 
 def read_patient(header: Header) -> Patient:
@@ -64,6 +67,7 @@ def read_patient(header: Header) -> Patient:
         drugs=tuple(code for drug in header.every(10, Drug) if (code := _drug(drug)) is not None),
         history=_history(header),
         absent=absent,
+        extras=(("scp.sex", "9"),) if sex is not None and sex.value == _UNSPECIFIED else (),
     )
 
 
@@ -125,11 +129,16 @@ def read_acquisition(header: Header, remarks: tuple[str, ...]) -> Acquisition:
     """Everything about the taking of the tracing; ``remarks``: the free texts that are no lines."""
     urgency = header.first(24, Number)
     zone = header.first(34, Zone)
-    extras: Extras = ()
-    if zone is not None and (zone.index or zone.text):
-        extras = tuple(
-            (k, v) for k, v in (("scp.zone-index", str(zone.index)), ("scp.zone", zone.text)) if v not in ("", "0")
+    placed = header.first(33, Electrodes)
+    extras: Extras = tuple(
+        (key, value)
+        for key, value in (
+            ("scp.zone-index", str(zone.index) if zone is not None else ""),
+            ("scp.zone", zone.text if zone is not None else ""),
+            ("scp.electrodes-xyz", str(placed.xyz) if placed is not None and placed.twelve else ""),
         )
+        if value not in ("", "0")
+    )
     return Acquisition(
         time=_time(header),
         devices=_devices(header),
@@ -138,7 +147,7 @@ def read_acquisition(header: Header, remarks: tuple[str, ...]) -> Acquisition:
         referring=_person(header.text(20)),
         confirming=_person(header.text(21)),
         filters=_filters(header),
-        electrode_placement=_placement(header.first(33, Electrodes)),
+        electrode_placement=_placement(placed),
         mains=_mains(header),
         reasons=tuple(text.text for text in header.every(13, Text) if text.text),
         urgency=urgency.value if urgency is not None else None,
@@ -149,14 +158,17 @@ def read_acquisition(header: Header, remarks: tuple[str, ...]) -> Acquisition:
 
 
 def _time(header: Header) -> Moment | None:
-    """Date and time of acquisition; 0-0-0 with 0:00:00 is nothing, a time of day without a date stands alone."""
-    date, clock = header.first(25, Date), header.first(26, Clock)
+    """Date and time of acquisition."""
+    return time_moment(header.first(25, Date), header.first(26, Clock), zone_of(header))
+
+
+def time_moment(date: Date | None, clock: Clock | None, zone: int | None) -> Moment | None:
+    """Date and time of day; 0-0-0 with 0:00:00 is nothing, a time of day without a date stands alone."""
     day = date_moment(date)
     if clock is None or not clock.is_possible or (day is None and clock == Clock(0, 0, 0)):
         return day
-    moment = day or Moment()
-    moment = replace(moment, hour=clock.hour, minute=clock.minute, second=Fraction(clock.second))
-    return replace(moment, zone=zone_of(header))
+    second = Fraction(clock.second)
+    return replace(day or Moment(), hour=clock.hour, minute=clock.minute, second=second, zone=zone)
 
 
 def _site(institution: str | None, department: str | None, room: str | None) -> Site | None:
@@ -173,12 +185,12 @@ def _devices(header: Header) -> tuple[Device, ...]:
     acquiring = header.first(14, device_syntax.Device)
     analysing = header.first(15, device_syntax.Device)
     site = _site(header.text(17), header.text(19), None)
-    found = (_device(acquiring, "acquiring", None), _device(analysing, "analysing", site))
+    found = (_device(acquiring, "acquiring", None), _device(analysing, "analysing", site, _own_mains(header)))
     return tuple(device for device in found if device is not None)
 
 
 def _device(
-    stored: device_syntax.Device | None, role: Literal["acquiring", "analysing"], site: Site | None
+    stored: device_syntax.Device | None, role: Literal["acquiring", "analysing"], site: Site | None, more: Extras = ()
 ) -> Device | None:
     if stored is None:
         return Device(role=role, site=site) if site is not None else None
@@ -195,9 +207,18 @@ def _device(
         serial=serial or None,
         software=tuple(text for text in (program, system, scp) if text),
         site=site,
-        extras=extras,
+        extras=(*extras, *more),
     )
     return device if device != Device(role=role) else None
+
+
+def _own_mains(header: Header) -> Extras:
+    """The mains frequency that only the analysing device's field gives, by its code."""
+    acquiring, analysing = (header.first(tag, device_syntax.Device) for tag in (14, 15))
+    said = acquiring.mains if acquiring is not None else 0
+    if analysing is None or analysing.mains not in MAINS or analysing.mains == said:
+        return ()
+    return (("scp.mains-code", str(analysing.mains)),)
 
 
 def _mains(header: Header) -> Fraction | None:

@@ -3,14 +3,13 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from fractions import Fraction
 
 from interchange.formats.scp.log import Log
 from interchange.formats.scp.maps import SCHEME_STATEMENT, acronym_meaning
-from interchange.formats.scp.reader.people import date_moment, zone_of
+from interchange.formats.scp.reader.people import time_moment, zone_of
 from interchange.formats.scp.syntax.document import Document
 from interchange.formats.scp.syntax.statements import CODED, LOGIC, Line, Report
-from interchange.model import Code, Moment, Statement
+from interchange.model import Code, Statement
 
 __all__ = ["read_statements"]
 
@@ -45,7 +44,7 @@ def _statement(line: Line, report: Report, group: int, zone: int | None) -> Stat
         text=", ".join(meanings) if meanings and len(meanings) == len(codes) else line.text,
         group=group,
         codes=codes,
-        time=_time(report, zone),
+        time=time_moment(report.date, report.time, zone),
         confirmed={0: False, 1: True, 2: False}.get(report.flag),
         overread=True if report.flag == 2 else None,
     )
@@ -54,12 +53,3 @@ def _statement(line: Line, report: Report, group: int, zone: int | None) -> Stat
 def _codes(line: Line) -> tuple[Code, ...]:
     """The acronyms of a coded statement; modifiers are acronyms too."""
     return tuple(Code(part, SCHEME_STATEMENT, acronym_meaning(part)) for part in line.text.split())
-
-
-def _time(report: Report, zone: int | None) -> Moment | None:
-    day = date_moment(report.date)
-    if day is None or not report.time.is_possible:
-        return day
-    return replace(
-        day, hour=report.time.hour, minute=report.time.minute, second=Fraction(report.time.second), zone=zone
-    )

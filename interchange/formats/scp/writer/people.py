@@ -121,6 +121,8 @@ def _sex(patient: Patient) -> Iterator[Entry]:
         yield from _byte(8, codes.get(patient.sex, 9))
     elif ("sex", "unknown") in patient.absent:
         yield from _byte(8, 0)
+    elif ("scp.sex", "9") in patient.extras:
+        yield from _byte(8, 9)
 
 
 def _byte(tag: int, value: int | None) -> Iterator[Entry]:
@@ -182,7 +184,7 @@ def _acquisition(acquisition: Acquisition) -> Iterator[Entry]:
     yield from _time(acquisition.time)
     yield from _filters(acquisition.filters)
     yield from _text(31, acquisition.sequence_number)
-    yield from _placement(acquisition.electrode_placement)
+    yield from _placement(acquisition)
     yield from _zone(acquisition)
 
 
@@ -215,7 +217,9 @@ def _filters(filters: Filters | None) -> Iterator[Entry]:
         yield from _byte(29, bits)
 
 
-def _placement(placement: str | None) -> Iterator[Entry]:
+def _placement(acquisition: Acquisition) -> Iterator[Entry]:
+    """The placement of twelve leads with that of XYZ leads where the source gave both, else the one that there is."""
+    placement = acquisition.electrode_placement
     if placement is None:
         return
     from interchange.vocabulary import lead_sets
@@ -223,7 +227,8 @@ def _placement(placement: str | None) -> Iterator[Entry]:
     chosen = next((row for row in lead_sets() if row.id == placement and row.scp_electrodes), None)
     if chosen is not None and chosen.scp_electrodes is not None and chosen.scp_electrodes[0]:
         value, byte = chosen.scp_electrodes
-        yield Entry(33, bytes((value, 0) if byte == 1 else (0, value)))
+        other = _number(dict(acquisition.extras).get("scp.electrodes-xyz"), 255) or 0
+        yield Entry(33, bytes((value, other) if byte == 1 else (0, value)))
 
 
 def _zone(acquisition: Acquisition) -> Iterator[Entry]:
@@ -242,7 +247,8 @@ def _devices(acquisition: Acquisition, has_beat: bool) -> Iterator[Entry]:
     level = 0xE0 if has_beat else 0xD0
     yield Entry(14, device=_device(acquiring or Device(), _SYSTEM, mains, level))
     if analysing is not None:
-        yield Entry(15, device=_device(analysing, _PROGRAM, mains, level))
+        own = _number(dict(analysing.extras).get("scp.mains-code"), max(MAINS)) or mains
+        yield Entry(15, device=_device(analysing, _PROGRAM, own, level))
         site = analysing.site or Site()
         yield from _text(17, site.institution)
         yield from _text(19, site.department)

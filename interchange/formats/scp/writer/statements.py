@@ -87,7 +87,9 @@ def _flag(statements: Sequence[Statement]) -> int:
 
 
 def _when(moment: Moment | None) -> tuple[Date, Clock]:
-    if moment is None or moment.year is None or moment.month is None or moment.day is None:
+    if moment is None:
         return Date(0, 0, 0), Clock(0, 0, 0)
-    seconds = min(int(moment.second or 0), 59)
-    return Date(moment.year, moment.month, moment.day), Clock(moment.hour or 0, moment.minute or 0, seconds)
+    clock = Clock(moment.hour or 0, moment.minute or 0, min(int(moment.second or 0), 59))
+    if moment.year is None or moment.month is None or moment.day is None:
+        return Date(0, 0, 0), clock
+    return Date(moment.year, moment.month, moment.day), clock
