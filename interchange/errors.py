@@ -7,7 +7,15 @@ the command line.
 
 from __future__ import annotations
 
-__all__ = ["InterchangeError", "InternalError", "RefusedError", "SourceError", "TargetError", "UsageError"]
+__all__ = [
+    "InterchangeError",
+    "InternalError",
+    "RefusedError",
+    "SourceError",
+    "TargetError",
+    "UnsettledError",
+    "UsageError",
+]
 
 
 class InterchangeError(Exception):
@@ -63,6 +71,10 @@ class TargetError(InterchangeError):
     """The target cannot be written, or what was written does not read back as it should (exit status 5)."""
 
     status = 5
+
+
+class UnsettledError(TargetError):
+    """Everything is written and in its place, but whether its name survives a power failure is not certain."""
 
 
 class InternalError(InterchangeError):

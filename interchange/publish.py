@@ -1,15 +1,17 @@
 """Files appear whole or not at all.
 
 Every file is written under a temporary name in the target's folder, flushed to the disk, and renamed.  Of several
-files the main one comes last: its appearance is the switch.  A failure at any step leaves what was there before.
+files the main one comes last: its appearance is the switch.  A failure before the switch leaves what was there before;
+one after it is told as what it is: the files are written.
 """
 
 # Paths are plain strings below: making objects of them would take longer than what the system does with them.
-# ruff: noqa: PTH105, PTH108, PTH110, PTH114, PTH118
+# ruff: noqa: PTH105, PTH108, PTH110, PTH114, PTH118, PTH119, PTH121
 
 from __future__ import annotations
 
 import contextlib
+import errno
 import os
 import re
 import stat
@@ -18,10 +20,10 @@ from fnmatch import fnmatchcase
 from pathlib import Path
 from typing import Final
 
-from interchange.errors import TargetError
+from interchange.errors import TargetError, UnsettledError
 from interchange.sources import is_plain_name
 
-__all__ = ["Publication", "check_target", "publish", "sync_folder"]
+__all__ = ["Publication", "carry_out", "check_target", "publish", "sync_folder"]
 
 _NEW: Final = os.O_WRONLY | os.O_CREAT | os.O_EXCL | getattr(os, "O_BINARY", 0)
 
@@ -42,6 +44,8 @@ def check_target(target: Path, *, overwrite: bool, source: Path | None = None, s
             raise TargetError("is a link; name the file itself", file=shown)
         if stat.S_ISDIR(status.st_mode):
             raise TargetError("is a folder", file=shown)
+        if not stat.S_ISREG(status.st_mode):
+            raise TargetError("is no regular file", file=shown)
         if source is not None and source.exists() and target.samefile(source):
             raise TargetError("is the source itself; give the target another name", file=shown)
         if not overwrite and not same_ok:
@@ -64,16 +68,27 @@ def publish(
     ``replaces``: name patterns of files of an earlier record of the same name, removed once the new main file stands
     (only with ``overwrite``).  ``same_ok``: a main file that has the very same bytes already is no conflict.
     ``sign``: a file that ``replaces`` names without holding these bytes is somebody else's and stays.  Raises
-    TargetError; then what was there before is there still.
+    TargetError; then what was there before is there still, unless it is an UnsettledError: then everything is written.
     """
-    publication = Publication(folder, files, overwrite=overwrite, replaces=replaces, same_ok=same_ok, sign=sign)
+    return carry_out(Publication(folder, files, overwrite=overwrite, replaces=replaces, same_ok=same_ok, sign=sign))
+
+
+def carry_out(publication: Publication) -> tuple[str, ...]:
+    """All steps of a publication; raises and gives back as :func:`publish`."""
+    folder: int | None = None
     try:
         publication.write()
         publication.flush()
+        folder = publication.open_folder()
         removed = publication.place()
-        sync_folder(folder, publication.shown)
+        if folder is not None:
+            with _told(publication.shown, _UNSETTLED):
+                _sync_folder(folder)
         return removed
     finally:
+        if folder is not None:
+            with contextlib.suppress(OSError):
+                os.close(folder)
         publication.drop()
 
 
@@ -81,7 +96,8 @@ class Publication:
     """Files on their way, for whoever does something else while the disk works: see :func:`publish`.
 
     :meth:`write`, :meth:`flush`, :meth:`place`, then :func:`sync_folder` once for all that was placed in a folder, and
-    :meth:`drop` in any case.  Each raises TargetError.
+    :meth:`drop` in any case.  Each raises TargetError.  After :meth:`place`, ``remaining`` names files that should have
+    gone and could not be removed.
     """
 
     def __init__(
@@ -105,6 +121,7 @@ class Publication:
         self._sign = sign
         self._parts: list[tuple[str, str, bytes]] = []
         self._handles: list[int] = []
+        self.remaining: tuple[str, ...] = ()
 
     def write(self) -> None:
         """Write all files under temporary names in the folder."""
@@ -125,6 +142,11 @@ class Publication:
             for handle in self._handles:
                 os.fsync(handle)
 
+    def open_folder(self) -> int | None:
+        """A handle of the folder, to wait for its names; None where the system knows no such thing."""
+        with _told(self.shown):
+            return os.open(self._folder, os.O_RDONLY) if os.name == "posix" else None
+
     def place(self) -> tuple[str, ...]:
         """Give the files their names, the main one last; names of the files that it made obsolete."""
         with _told(self.shown):
@@ -133,9 +155,15 @@ class Publication:
             with _alone_in(self._folder) if len(self._files) > 1 else contextlib.nullcontext():
                 if self._sign:
                     _respect(self._folder, self._parts, self._replaces, self._sign)
-                placed = _switch(self._folder, self._parts, main, overwrite=self._overwrite, same_ok=self._same_ok)
+                placed, self.remaining = _switch(
+                    self._folder, self._parts, main, overwrite=self._overwrite, same_ok=self._same_ok
+                )
                 self._parts = [part for part in self._parts if part[1] not in placed]
-                return _remove_old(self._folder, self._files, self._replaces, self._sign) if self._overwrite else ()
+                if not self._overwrite or not self._replaces:
+                    return ()
+                removed, remaining = _remove_old(self._folder, self._files, self._replaces, self._sign)
+                self.remaining += remaining
+                return removed
 
     def drop(self) -> None:
         """Remove what was not placed."""
@@ -151,18 +179,21 @@ class Publication:
 
 
 def sync_folder(folder: str | Path, shown: str) -> None:
-    """Wait until the names in a folder are on the disk; TargetError, with the path ``shown``, where that fails."""
-    with _told(shown):
+    """Wait until the names in a folder are on the disk; UnsettledError, with the path ``shown``, where that fails."""
+    with _told(shown, _UNSETTLED):
         _sync_folder(folder)
 
 
+_UNSETTLED: Final = "written, but its name may not survive a power failure: the folder cannot be brought to the disk"
+
+
 @contextlib.contextmanager
-def _told(shown: str) -> Iterator[None]:
+def _told(shown: str, what: str = "cannot be written") -> Iterator[None]:
     try:
         yield
     except OSError as error:
-        reason = f"cannot be written: {error.strerror or 'input/output error'}"
-        raise TargetError(reason, file=shown) from None
+        kind = UnsettledError if what is _UNSETTLED else TargetError
+        raise kind(f"{what}: {error.strerror or 'input/output error'}", file=shown) from None
 
 
 def _respect(folder: str, parts: Sequence[tuple[str, str, bytes]], replaces: Sequence[str], sign: bytes) -> None:
@@ -183,8 +214,11 @@ def _is_part(path: str, sign: bytes) -> bool:
 
 def _switch(
     folder: str, parts: Sequence[tuple[str, str, bytes]], main: str, *, overwrite: bool, same_ok: bool
-) -> set[str]:
-    """Give every file its name, the main one last; on failure everything is as it was.  Names that were given now."""
+) -> tuple[set[str], tuple[str, ...]]:
+    """Give every file its name, the main one last; on failure everything is as it was.
+
+    Names that were given now, and names of replaced files that were set aside and could not be removed.
+    """
     placed: set[str] = set()
     undo: list[tuple[str | None, str]] = []
     try:
@@ -193,7 +227,7 @@ def _switch(
             if (name != main or same_ok) and _holds(final, data):
                 continue
             saved = None
-            if name != main and overwrite and os.path.exists(final):
+            if overwrite and _is_replaceable(final) and name != main:
                 saved = f"{temporary.removesuffix('.part')}.old"
                 os.replace(final, saved)
                 undo.append((saved, final))
@@ -202,18 +236,56 @@ def _switch(
             if name != main and saved is None:
                 undo.append((None, final))
     except BaseException:
-        for saved, final in reversed(undo):
-            with contextlib.suppress(OSError):
-                with contextlib.suppress(FileNotFoundError):
-                    os.unlink(final)
-                if saved is not None:
-                    os.replace(saved, final)
+        if _stands(temporary, final, data):  # somebody stopped the program just then
+            if name == main:
+                raise
+            if not undo or undo[-1][1] != final:
+                undo.append((None, final))
+        _undo(undo)
         raise
-    for saved, _ in undo:
-        if saved is not None:
-            with contextlib.suppress(OSError):
-                os.unlink(saved)
-    return placed
+    return placed, _without_saved([saved for saved, _ in undo if saved is not None])
+
+
+def _undo(steps: Sequence[tuple[str | None, str]]) -> None:
+    """Take files away that were placed, and put those back that were set aside for them."""
+    for saved, final in reversed(steps):
+        with contextlib.suppress(OSError):
+            with contextlib.suppress(FileNotFoundError):
+                os.unlink(final)
+            if saved is not None:
+                os.replace(saved, final)
+
+
+def _without_saved(saved: Sequence[str]) -> tuple[str, ...]:
+    """Remove the files that were set aside; names of those that stay."""
+    remaining = []
+    for path in saved:
+        try:
+            os.unlink(path)
+        except OSError:
+            remaining.append(os.path.basename(path))
+    return tuple(remaining)
+
+
+def _is_replaceable(path: str) -> bool:
+    """Whether there is a file; TargetError for what is none, as a folder or a link: that is not ours to replace."""
+    try:
+        status = os.lstat(path)
+    except FileNotFoundError:
+        return False
+    if not stat.S_ISREG(status.st_mode):
+        raise TargetError("exists already and is no regular file", file=path)
+    return True
+
+
+def _stands(temporary: str, final: str, data: bytes) -> bool:
+    """Whether a file that had a temporary name has its own by now, alone or besides."""
+    try:
+        return os.path.samefile(temporary, final)
+    except FileNotFoundError:
+        return not os.path.lexists(temporary) and _holds(final, data)
+    except OSError:
+        return False
 
 
 @contextlib.contextmanager
@@ -233,7 +305,8 @@ def _alone_in(folder: str) -> Iterator[None]:
             fcntl.flock(handle, fcntl.LOCK_EX)
         yield
     finally:
-        os.close(handle)
+        with contextlib.suppress(OSError):
+            os.close(handle)
 
 
 def _place(temporary: str, final: str, *, overwrite: bool) -> None:
@@ -262,31 +335,44 @@ def _holds(path: str, data: bytes) -> bool:
         return False
 
 
-def _sync_folder(folder: str | Path) -> None:
+def _sync_folder(folder: str | Path | int) -> None:
+    """``folder``: its path, or a handle of it."""
     if os.name != "posix":
         return
-    handle = os.open(folder, os.O_RDONLY)
+    handle = folder if isinstance(folder, int) else os.open(folder, os.O_RDONLY)
     try:
         os.fsync(handle)
+    except OSError as error:
+        if error.errno not in (errno.EINVAL, errno.ENOTSUP, errno.EOPNOTSUPP):  # there is no such thing there
+            raise
     finally:
-        os.close(handle)
+        if handle is not folder:
+            with contextlib.suppress(OSError):
+                os.close(handle)
 
 
 def _remove_old(
     folder: str, files: Sequence[tuple[str, bytes]], replaces: Sequence[str], sign: bytes
-) -> tuple[str, ...]:
-    if not replaces:
-        return ()
+) -> tuple[tuple[str, ...], tuple[str, ...]]:
+    """Names of the files that the new main file made obsolete: those that are gone, and those that could not go.
+
+    The new record is in its place: nothing that happens here is a failure of its writing.
+    """
     kept = {name for name, _ in files}
     beginnings = tuple(re.split(r"[*?\[]", pattern, maxsplit=1)[0] for pattern in replaces)
-    with os.scandir(folder) as entries:
-        names = sorted(entry.name for entry in entries if entry.name.startswith(beginnings))
-    removed = []
+    try:
+        with os.scandir(folder) as entries:
+            names = sorted(entry.name for entry in entries if entry.name.startswith(beginnings))
+    except OSError:
+        return (), tuple(replaces)
+    removed, remaining = [], []
     for name in names:
         path = os.path.join(folder, name)
         old = name not in kept and any(fnmatchcase(name, pattern) for pattern in replaces)
         if old and (not sign or _is_part(path, sign)):
-            with contextlib.suppress(OSError):
+            try:
                 os.unlink(path)
                 removed.append(name)
-    return tuple(removed)
+            except OSError:
+                remaining.append(name)
+    return tuple(removed), tuple(remaining)

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import hashlib
 from collections.abc import Mapping
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -15,7 +16,7 @@ from interchange.compare import PROTECTED, Comparison, compare_recordings
 from interchange.errors import InterchangeError, InternalError, RefusedError, SourceError, TargetError, UsageError
 from interchange.formats.contract import Encoded, Note
 from interchange.model import Recording
-from interchange.publish import Publication, publish
+from interchange.publish import Publication, carry_out
 from interchange.receipt import Document, Receipt, build_receipt
 from interchange.records import dataclass
 from interchange.sources import Source
@@ -56,16 +57,13 @@ class Prepared:
         )
 
     def publish(self) -> Receipt:
-        """Put the files in their place and give the receipt; TargetError where that fails."""
-        publish(
-            self.target.parent,
-            self.files,
-            overwrite=self.overwrite,
-            replaces=self.replaces,
-            same_ok=self.same_ok,
-            sign=self.sign,
-        )
-        return self.receipt
+        """Put the files in their place and give the receipt, with a note on old files that stay; raises as publish()."""
+        publication = self.publication()
+        carry_out(publication)
+        if not publication.remaining:
+            return self.receipt
+        note = f"old files of this record could not be removed: {', '.join(publication.remaining)}"
+        return replace(self.receipt, notes=(*self.receipt.notes, note))
 
 
 def _read_and_check(module: formats.FormatModule, source: Source) -> tuple[Recording, tuple[Finding, ...]]:

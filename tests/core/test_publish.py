@@ -2,15 +2,18 @@
 
 from __future__ import annotations
 
+import errno
 import os
 from collections.abc import Callable
 from pathlib import Path
 
 import pytest
 
+import interchange
+from fixtures.field import twelve_leads
 from interchange import publish as module
-from interchange.errors import TargetError
-from interchange.publish import check_target, publish
+from interchange.errors import TargetError, UnsettledError
+from interchange.publish import Publication, carry_out, check_target, publish
 
 FILES = [("record_0a1b2c3d.dat", b"signal"), ("record.hea", b"header")]
 
@@ -146,3 +149,99 @@ def test_a_further_file_that_is_no_part_of_the_record_is_neither_replaced_nor_re
     (tmp_path / "a-3.scp").write_bytes(b"part-of: a.scp old")
     assert publish(tmp_path, [("a.scp", b"new")], overwrite=True, replaces=pattern, sign=sign) == ("a-3.scp",)
     assert sorted(p.name for p in tmp_path.iterdir()) == ["a-2.scp", "a.scp"]
+
+
+def held(folder: Path) -> dict[str, bytes]:
+    return {p.name: p.read_bytes() for p in folder.iterdir() if p.is_file()}
+
+
+def failing(number: int, nth: int, real: Callable[..., object]) -> Callable[..., object]:
+    """``real``, but its nth call fails with this error number."""
+    calls = [0]
+
+    def call(*arguments: object, **settings: object) -> object:
+        calls[0] += 1
+        if calls[0] == nth:
+            raise OSError(number, os.strerror(number))
+        return real(*arguments, **settings)
+
+    return call
+
+
+def test_a_folder_that_does_not_reach_the_disk_is_told_as_written(tmp_path: Path, monkeypatch) -> None:
+    monkeypatch.setattr(os, "fsync", failing(errno.EIO, 3, os.fsync))
+    with pytest.raises(UnsettledError, match=r"record\.hea: written, but its name may not survive") as caught:
+        publish(tmp_path, FILES, overwrite=False)
+    assert caught.value.status == 5
+    assert held(tmp_path) == dict(FILES)
+
+
+@pytest.mark.parametrize("number", [errno.EINVAL, errno.ENOTSUP])
+def test_a_file_system_that_has_no_such_thing_is_no_failure(tmp_path: Path, monkeypatch, number: int) -> None:
+    monkeypatch.setattr(os, "fsync", failing(number, 3, os.fsync))
+    publish(tmp_path, FILES, overwrite=False)
+    assert held(tmp_path) == dict(FILES)
+
+
+def test_a_folder_that_cannot_be_opened_is_found_before_the_switch(tmp_path: Path, monkeypatch) -> None:
+    (tmp_path / "record.hea").write_bytes(b"old")
+    monkeypatch.setattr(os, "open", failing(errno.EMFILE, 3, os.open))
+    with pytest.raises(TargetError, match="cannot be written"):
+        publish(tmp_path, FILES, overwrite=True)
+    assert held(tmp_path) == {"record.hea": b"old"}
+
+
+@pytest.mark.parametrize("step", ["scandir", "unlink"])
+def test_obsolete_files_that_stay_are_no_failure(tmp_path: Path, monkeypatch, step: str) -> None:
+    (tmp_path / "record_99999999.dat").write_bytes(b"old signal")
+    publication = Publication(tmp_path, FILES, overwrite=True, replaces=("record_????????.dat",))
+    monkeypatch.setattr(os, step, failing(errno.EACCES, 1, getattr(os, step)))
+    assert carry_out(publication) == ()
+    assert publication.remaining == (("record_????????.dat",) if step == "scandir" else ("record_99999999.dat",))
+    assert held(tmp_path) == {**dict(FILES), "record_99999999.dat": b"old signal"}
+
+
+def test_old_files_that_stay_are_noted_in_the_receipt(tmp_path: Path, monkeypatch) -> None:
+    interchange.write(twelve_leads(), tmp_path / "record.hea")
+    others = twelve_leads().with_(tracings=(twelve_leads().tracings[0].take([0, 1]),), marks=())
+    old = next(tmp_path.glob("*.dat")).name
+    monkeypatch.setattr(os, "unlink", failing(errno.EACCES, 1, os.unlink))
+    receipt = interchange.write(others, tmp_path / "record.hea", overwrite=True, accept=["leads"])
+    assert f"old files of this record could not be removed: {old}" in receipt.notes
+
+
+@pytest.mark.parametrize("kind", ["folder", "link", "pipe"])
+@pytest.mark.parametrize("name", ["record_0a1b2c3d.dat", "record.hea"])
+def test_what_is_no_regular_file_is_never_replaced(tmp_path: Path, kind: str, name: str) -> None:
+    path = tmp_path / name
+    (tmp_path / "other").write_bytes(b"other")
+    if kind == "folder":
+        path.mkdir()
+        (path / "inside").write_bytes(b"inside")
+    elif kind == "link":
+        path.symlink_to(tmp_path / "other")
+    else:
+        os.mkfifo(path)
+    with pytest.raises(TargetError, match="exists already and is no regular file"):
+        publish(tmp_path, FILES, overwrite=True)
+    assert sorted(p.name for p in tmp_path.iterdir()) == sorted([name, "other"])
+    assert (path.is_dir(), path.is_symlink(), path.is_fifo()) == (kind == "folder", kind == "link", kind == "pipe")
+    with pytest.raises(TargetError, match=r"no regular file|is a folder|is a link"):
+        check_target(path, overwrite=True)
+
+
+@pytest.mark.parametrize("nth", [1, 2])
+def test_a_program_that_is_stopped_between_two_names(tmp_path: Path, monkeypatch, nth: int) -> None:
+    """Before the main file has its name nothing is there, afterwards everything."""
+    real, calls = os.unlink, [0]
+
+    def stopped(path: str) -> None:
+        calls[0] += 1
+        if calls[0] == nth:
+            raise KeyboardInterrupt
+        real(path)
+
+    monkeypatch.setattr(os, "unlink", stopped)
+    with pytest.raises(KeyboardInterrupt):
+        publish(tmp_path, FILES, overwrite=False)
+    assert held(tmp_path) == ({} if nth == 1 else dict(FILES))
