@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import struct
 from fractions import Fraction
 
 import numpy as np
@@ -117,3 +118,37 @@ def test_bytes_of_section_10_that_are_no_measurements() -> None:
     assert [m.value for m in found.measurements] == [100, 101]
     places = [f.place for f in found.findings if f.rule == "scp.lead-block-long"]
     assert places == [f"section 10, offset {place_of(data, 10) + 16 + 12}"]
+
+
+# A representative beat of some leads -------------------------------------------------------------------------------
+
+
+@BOTH
+def test_a_beat_of_some_leads_takes_a_file_of_its_own(coding: str) -> None:
+    """Section 4 says one length for all leads of section 5: a lead without a beat cannot be in it."""
+    beat = rhythm(
+        [[0, 9, 40, -3, 1]] * 2, "V1 I", kind="representative beat", of=0, fiducial=Fraction(4, 1000), beat=0
+    )
+    source = recording(rhythm([list(range(60))] * 3, "I II V1"), beat)
+    made = dict(encoded(source, coding).files)
+    assert set(made) == {"record.scp", "record-2.scp"}
+    assert not {4, 5} & set(plain.sections_of(made["record.scp"]))
+    further = plain.sections_of(made["record-2.scp"])
+    assert struct.unpack_from("<H", further[4])[0] == 10
+    assert further[3][0] == 2
+    sizes = struct.unpack_from("<HH", further[5], 6)
+    assert 0 not in sizes
+    if coding == "plain":
+        assert sizes == (10, 10)
+        assert struct.unpack_from("<10h", further[5], 10) == (0, 9, 40, -3, 1) * 2
+    assert differences(source, coding) == []
+
+
+@BOTH
+def test_every_lead_of_section_5_has_the_samples_that_section_4_says(coding: str) -> None:
+    beat = rhythm([[0, 9, 40, -3, 1], [5, 6, 7, 8, 9]], "II I", kind="representative beat", of=0, beat=0)
+    made = encoded(recording(rhythm([list(range(60))] * 2, "I II"), beat), coding)
+    assert [name for name, _ in made.files] == ["record.scp"]
+    found = plain.decode(made.main[1])
+    assert found.beats == [[5000, 6000, 7000, 8000, 9000], [0, 9000, 40000, -3000, 1000]]
+    assert struct.unpack_from("<H", plain.sections_of(made.main[1])[4])[0] == 10

@@ -1,7 +1,7 @@
 """Which tracings go into which file.
 
-The main record holds rhythms of one rate whose leads occur once, and one reference beat of leads that it has.  Every
-other tracing goes into a further file of its own.
+The main record holds rhythms of one rate whose leads occur once, and one reference beat of all these leads: section 4
+gives one length for all leads of section 5.  Every other tracing goes into a further file of its own.
 """
 
 from __future__ import annotations
@@ -129,7 +129,7 @@ def _place_beat(files: list[FilePlan], index: int, tracing: Tracing) -> None:
     own = set(tracing.names)
     if (
         main.beat is None
-        and own <= set(names)
+        and own == set(names)
         and len(own) == len(tracing.names)
         and all(names.count(name) == 1 for name in own)
         and (tracing.of is None or tracing.of in main.indices)

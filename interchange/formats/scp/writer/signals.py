@@ -54,9 +54,7 @@ def encode_signals(file: FilePlan, huffman: bool) -> Signals:
     notes: list[Note] = []
     leads, rows, groups = _layout(file, notes)
     beat = _beat_rows(file, notes)
-    if not huffman and any(
-        2 * row.samples.size > LONGEST_BLOCK for row in (*rows, *(r for r in beat if r is not None))
-    ):
+    if not huffman and any(2 * row.samples.size > LONGEST_BLOCK for row in (*rows, *beat)):
         huffman = True
         notes.append(Note("info", "", "rhythm data Huffman coded: a lead is too long for 16-bit integers"))
     bodies: dict[int, bytes] = {}
@@ -112,20 +110,15 @@ def _row(placed: Placed, number: int, part: slice, notes: list[Note]) -> Row:
     return Row(tracing.samples[number, part], channel.step, channel.offset, missing)
 
 
-def _beat_rows(file: FilePlan, notes: list[Note]) -> list[Row | None]:
-    """The rows of the reference beat in the order of the leads, None for a lead that it does not have."""
+def _beat_rows(file: FilePlan, notes: list[Note]) -> list[Row]:
+    """The rows of the reference beat in the order of the leads, all of which it has."""
     if file.beat is None:
         return []
     tracing = file.beat.tracing
     if not file.rhythms:
-        names: list[str] = list(tracing.names)
-    else:
-        names = [name for placed in file.rhythms for name in placed.tracing.names]
-    rows: list[Row | None] = []
-    for name in names:
-        row = tracing.row(name)
-        rows.append(None if row is None else _row(file.beat, row, slice(None), notes))
-    return rows
+        return [_row(file.beat, number, slice(None), notes) for number in range(len(tracing.channels))]
+    names = [name for placed in file.rhythms for name in placed.tracing.names]
+    return [_row(file.beat, tracing.names.index(name), slice(None), notes) for name in names]
 
 
 def _note_interval(placed: Sequence[Placed], interval: int, notes: list[Note]) -> None:
@@ -135,10 +128,8 @@ def _note_interval(placed: Sequence[Placed], interval: int, notes: list[Note]) -
             notes.append(Note("changed", f"tracings[{entry.index}].rate", reason))
 
 
-def _signal(
-    rows: Sequence[Row | None], interval: int, huffman: bool, path: str, notes: list[Note]
-) -> tuple[Rhythm, bytes]:
-    there = scale([row for row in rows if row is not None])
+def _signal(rows: Sequence[Row], interval: int, huffman: bool, path: str, notes: list[Note]) -> tuple[Rhythm, bytes]:
+    there = scale(rows)
     if not there.exact:
         reason = f"no step of whole nanovolts holds all values in 16 bits; {there.step} nV moves them least"
         notes.append(Note("changed", f"{path}.samples", reason))
@@ -148,11 +139,8 @@ def _signal(
             raise RefusedError(
                 f"a lead takes {len(block)} bytes and the format holds {LONGEST_BLOCK}: the recording is too long", path
             )
-    counts, coded = iter(there.rows), iter(blocks)
-    nothing = np.zeros(0, dtype=np.int32)
-    waves = tuple(Wave(nothing if row is None else next(counts)) for row in rows)
-    body = build_signal(there.step, interval, order, [b"" if row is None else next(coded) for row in rows])
-    return Rhythm(waves, there.step, interval), body
+    body = build_signal(there.step, interval, order, blocks)
+    return Rhythm(tuple(map(Wave, there.rows)), there.step, interval), body
 
 
 def _blocks(found: Scaled, huffman: bool) -> tuple[int, list[bytes]]:
