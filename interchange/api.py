@@ -113,9 +113,17 @@ def prepare(
 
         clean, removals = without_identity(recording, key, deidentify)
         clean = clean.with_(findings=tuple(replace(finding, place="") for finding in original.findings))
-        return writing.prepare(clean, clean, (Document(f"source {source_number}", original.format, 0, ""),), removals)
-    documents = (document(opened.shown, original.format, opened.data),)
-    return writing.prepare(original, recording, documents)
+        nameless = (Document(f"source {source_number}", original.format, 0, ""),)
+        prepared = writing.prepare(clean, clean, nameless, removals)
+    else:
+        documents = (document(opened.shown, original.format, opened.data),)
+        prepared = writing.prepare(original, recording, documents)
+    if writing.overwrite:
+        from interchange.guard import refuse_sources
+
+        names = [name for name, _ in prepared.files]
+        refuse_sources(prepared.target.parent, names, opened.paths, prepared.replaces, prepared.sign)
+    return prepared
 
 
 def check(

@@ -45,7 +45,7 @@ class Source:
     ``data`` the bytes of the main file.
     """
 
-    __slots__ = ("_files", "_folder", "data", "name", "shown")
+    __slots__ = ("_files", "_folder", "_given", "data", "name", "shown")
 
     def __init__(
         self,
@@ -60,6 +60,7 @@ class Source:
         self.shown = shown or name or "bytes"
         self._files = files or {}
         self._folder = None if folder is None else os.fspath(folder)
+        self._given: list[str] = []
 
     @property
     def path(self) -> Path | None:
@@ -69,6 +70,11 @@ class Source:
         from pathlib import Path
 
         return Path(self._folder, self.name)
+
+    @property
+    def paths(self) -> tuple[str, ...]:
+        """Where all files lie whose bytes were given out so far, the main one first; () without a folder."""
+        return () if self._folder is None else (os.path.join(self._folder, self.name), *self._given)
 
     @property
     def stem(self) -> str:
@@ -87,7 +93,11 @@ class Source:
             return self._files[name]
         if self._folder is None:
             return None
-        return load(os.path.join(self._folder, name), within=self._folder)
+        path = os.path.join(self._folder, name)
+        data = load(path, within=self._folder)
+        if data is not None:
+            self._given.append(path)
+        return data
 
     def neighbours(self) -> tuple[str, ...]:
         """Plain names, sorted, of the files beside the main one that begin with its stem and ``.``, ``-`` or ``_``."""

@@ -57,7 +57,7 @@ class Prepared:
         )
 
     def publish(self) -> Receipt:
-        """Put the files in their place and give the receipt, with a note on old files that stay; raises as publish()."""
+        """Put the files in their place and give the receipt, with a note on old files that stay; as publish()."""
         publication = self.publication()
         carry_out(publication)
         if not publication.remaining:
