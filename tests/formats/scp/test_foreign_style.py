@@ -6,9 +6,10 @@ import struct
 
 import pytest
 
+from interchange.errors import SourceError
 from interchange.model import Recording
 from tests.formats.scp import plain
-from tests.formats.scp.broken import check, read, record, with_section
+from tests.formats.scp.broken import OTHER, WAVE, check, read, record, with_section
 from tests.formats.scp.test_measured import BLOCK, section_7
 
 BEAT = [0, 5, 30, -9, 1, 0]
@@ -170,3 +171,93 @@ def test_blocks_that_nothing_names_are_not_called_beat_types(types: list[int] | 
     recording = read(data)
     assert pr_intervals(recording) == [(None, 110)]
     assert listed(recording, UNNAMED) == [32]
+
+
+# Sections 5 and 6: lengths of more or fewer leads than section 3 has ------------------------------------------------
+
+THIRD = [1000 + n for n in range(20)]
+FOURTH = [-n for n in range(20)]
+
+
+def with_signal(rows: list[list[int]], behind: bytes = b"", number: int = 6, **changes: object) -> bytes:
+    """A record of two leads in section 3, with these leads in section 6 or 5."""
+    blocks = [struct.pack(f"<{len(row)}h", *row) for row in rows]
+    body = struct.pack("<HHBB", 1000, 2000, 0, 0) + struct.pack(f"<{len(blocks)}H", *map(len, blocks))
+    return with_section(number, body + b"".join(blocks) + behind, **changes)
+
+
+FURTHER = "data of a lead that section 3 does not name"
+
+
+@pytest.mark.parametrize("more", [[THIRD], [THIRD, FOURTH], [THIRD[:7]], [[0] * 20], [THIRD] * 12])
+def test_further_leads_move_the_data_of_those_that_are_named(more: list[list[int]]) -> None:
+    data = with_signal([WAVE, OTHER, *more])
+    assert check(data) == {"signal-leads"}
+    recording = read(data)
+    assert recording.tracings[0].names == ("I", "II")
+    assert recording.tracings[0].samples.tolist() == [WAVE, OTHER]
+    assert listed(recording, FURTHER) == [2 * len(row) for row in more]
+    assert [f.severity for f in recording.findings if f.rule == "scp.signal-leads"] == ["error"]
+
+
+@pytest.mark.parametrize("more", [THIRD, [0] * 20])
+def test_further_leads_of_coded_data(more: list[int]) -> None:
+    """Their bytes may be odd in number, and few where a lead has no signal."""
+    rows = [WAVE, OTHER, more]
+    three = plain.encode(plain.Record([(n, 1, row) for n, row in enumerate(rows, 1)], **CODED))
+    data = plain.encode(record(sections={6: plain.sections_of(three)[6]}, **CODED))
+    assert check(data) == {"signal-leads"}
+    assert read(data).tracings[0].samples.tolist() == [WAVE, OTHER]
+
+
+CODED = {"tables": [plain.DEFAULT_CODES], "order": 2}
+
+
+@pytest.mark.parametrize("size", [2, 3, 4, 6, 100])
+def test_zeros_behind_the_last_lead_are_padding(size: int) -> None:
+    """Also where a small first sample could be the length of a lead that fills the section."""
+    for first in (0, 1, 2, 4):
+        data = with_signal([[first, *WAVE[1:]], OTHER], bytes(size))
+        assert check(data) == {"signal-spare"}
+        assert read(data).tracings[0].samples.tolist() == [[first, *WAVE[1:]], OTHER]
+
+
+@pytest.mark.parametrize("behind", [b"ab", b"\0\0\0\1", b"x" * 60])
+def test_other_bytes_behind_the_last_lead_leave_it_open_where_the_data_begin(behind: bytes) -> None:
+    data = with_signal([WAVE, OTHER], behind)
+    with pytest.raises(SourceError, match="where the data begin"):
+        read(data)
+    assert "signal-spare" in check(data)
+
+
+def test_one_byte_of_padding_is_not_zero() -> None:
+    lengths = struct.pack("<HHBBHH", 1000, 2000, 0, 0, 40, 39)
+    body = lengths + struct.pack("<20h", *WAVE) + struct.pack("<20h", *OTHER)[:39] + b"\7"
+    data = with_section(6, body)
+    assert check(data) == {"signal-padding", "lead-ends-early"}
+    assert read(data).tracings[0].samples.tolist()[0] == WAVE
+
+
+def test_fewer_leads_than_section_3_names_are_nobodys() -> None:
+    data = with_signal([WAVE])
+    with pytest.raises(SourceError, match="fewer leads"):
+        read(data)
+    assert "signal-leads" in check(data)
+
+
+def test_further_leads_of_a_reference_beat() -> None:
+    zones = {"zones": [(0, 0, 5, 0)], "areas": [(4, 6)], "fiducial": 3}
+    length = struct.pack("<H", 2 * len(BEAT))
+    section_4 = length + struct.pack("<HHHIIIII", 3, 1, 0, 0, 5, 0, 4, 6)
+    other = [7, 8, 9, 10, 11, 12]
+    data = with_signal([BEAT, other, THIRD[:6]], number=5, **zones)
+    sections = {4: section_4, 5: plain.sections_of(data)[5]}
+    data = plain.encode(record(sections=sections))
+    assert check(data) == {"signal-leads"}
+    assert read(data).tracings[1].samples.tolist() == [BEAT, other]
+    spoilt = {**sections, 5: sections[5] + b"more"}
+    data = plain.encode(record(sections=spoilt))
+    assert "signal-spare" in check(data)
+    recording = read(data)
+    assert [tracing.kind for tracing in recording.tracings] == ["rhythm"]
+    assert listed(recording, "a reference beat that cannot be decoded") == [len(spoilt[5])]

@@ -181,7 +181,7 @@ BROKEN: dict[str, Callable[[], bytes]] = {
     "signal-length": lambda: with_section(6, b"\xe8\x03\xd0\x07\0\0\0"),
     "lead-bytes": lambda: patched(base(), 6, 6, b"\xff\xff"),
     "signal-spare": lambda: patched(base(), 6, 8, b"\2\0"),
-    "signal-padding": lambda: signal(b"\xe8\x03\xd0\x07\0\0\2\0\7\0\0\1"),
+    "signal-padding": lambda: signal(b"\xe8\x03\xd0\x07\0\0\3\0\7\0\0\1"),
     "signal-leads": lambda: signal(b"\xe8\x03\xd0\x07\0\0\4\0\4\0\1\0\2\0\3\0\4\0"),
     "difference-code": lambda: patched(base(), 6, 4, b"\3"),
     "bimodal-code": lambda: patched(base(), 6, 5, b"\2"),

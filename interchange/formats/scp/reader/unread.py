@@ -86,10 +86,10 @@ def _leads(document: Document, groups: list[Group]) -> Iterator[Unread]:
     section = document.frame.section(5)
     if section is not None and document.beat_signal is None and section.body.strip(b"\0"):
         yield Unread(section.place(), len(section.body), "a reference beat that cannot be decoded")
-    for found in (document.beat_signal, document.rhythm_signal):
-        for block in found.further if found is not None else ():
+    for found in filter(None, (document.beat_signal, document.rhythm_signal)):
+        for block in found.further:
             what = "data of a lead that section 3 does not name"
-            yield Unread(at(block.start, found.section if found else None), block.end - block.start, what)
+            yield Unread(at(block.start, found.section), block.end - block.start, what)
     signal = document.rhythm_signal
     shown = {index for group in groups for index in group.leads}
     if signal is None or document.rhythm is None:

@@ -6,6 +6,7 @@ import struct
 from collections.abc import Sequence
 from typing import Final
 
+from interchange.errors import SourceError
 from interchange.formats.scp.log import Log, at
 from interchange.formats.scp.syntax.frame import Section
 from interchange.records import dataclass
@@ -15,6 +16,11 @@ __all__ = ["LONGEST_BLOCK", "Block", "Signal", "build_signal", "parse_signal"]
 _HEADER: Final = struct.Struct("<HHBB")
 LONGEST_BLOCK: Final = 0xFFFF
 """Most bytes of one lead."""
+_MOST_LEADS: Final = 255
+_SHORTEST: Final = 32
+"""A further lead takes at least this part of the bytes of the shortest lead: one without any signal is that short."""
+_SHORTEST_OF_ZEROS: Final = 2
+"""The same where what is left over are zeros: most of them are padding."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -31,7 +37,7 @@ class Signal:
     """What section 5 or 6 says in front of its data, and where the data of each lead are.
 
     ``step``: nanovolts per count; ``interval``: microseconds per sample; ``differences``: 0, 1 or 2;
-    ``bimodal``: 0 no, 1 yes.
+    ``bimodal``: 0 no, 1 yes; ``further``: data of leads that section 3 does not describe.
     """
 
     section: int
@@ -41,12 +47,14 @@ class Signal:
     differences: int
     bimodal: int
     blocks: tuple[Block, ...]
+    further: tuple[Block, ...] = ()
 
 
 def parse_signal(section: Section, stated: int, leads: int, log: Log) -> Signal | None:
     """The layout of section 5 or 6; None where it cannot hold any tracing.
 
-    ``stated`` leads have a length each, of ``leads`` of them section 3 has more than the number.
+    ``stated`` leads have a length each, of ``leads`` of them section 3 has more than the number.  Raises SourceError
+    where the leads' lengths in section 6 do not say where the data begin.
     """
     size = section.end - section.start
     if size <= _HEADER.size and not section.body.strip(b"\0"):
@@ -66,13 +74,23 @@ def parse_signal(section: Section, stated: int, leads: int, log: Log) -> Signal 
         log.add("bimodal-code", section.place(5), f"code {bimodal}")
     elif section.id == 5 and bimodal:
         log.add("reserved", section.place(5))
-    blocks = _blocks(section, stated, log)[:leads]
-    return Signal(section.id, section.start, step, interval, differences, bimodal if section.id == 6 else 0, blocks)
+    found = _blocks(section, stated, log)
+    if found is None:
+        return None
+    bimodal = bimodal if section.id == 6 else 0
+    return Signal(section.id, section.start, step, interval, differences, bimodal, found[:leads], found[leads:])
 
 
-def _blocks(section: Section, leads: int, log: Log) -> tuple[Block, ...]:
-    lengths = struct.unpack_from(f"<{leads}H", section.data, section.start + _HEADER.size)
-    place = section.start + _HEADER.size + 2 * leads
+def _blocks(section: Section, stated: int, log: Log) -> tuple[Block, ...] | None:
+    """The data of all leads that have a length; None where it is not known where they begin.
+
+    Raises SourceError where that is section 6.
+    """
+    lengths = _lengths(section, stated)
+    place = section.start + _HEADER.size + 2 * len(lengths) + sum(lengths)
+    if not -1 <= place - section.end <= 0 and not (lengths := _other_lengths(section, stated, lengths, log)):
+        return None
+    place = section.start + _HEADER.size + 2 * len(lengths)
     limit = section.end
     blocks = []
     for number, length in enumerate(lengths):
@@ -82,10 +100,76 @@ def _blocks(section: Section, leads: int, log: Log) -> tuple[Block, ...]:
             log.add("lead-bytes", where, f"lead {number + 1}: {max(limit - place, 0)} of {length} bytes")
         blocks.append(Block(min(place, limit), min(end, limit), end <= limit))
         place = end
-    rest = section.data[place:limit]
-    if len(rest) > 1 or rest.strip(b"\0"):
-        log.add("signal-spare", at(place, section.id), f"{len(rest)} bytes")
+    if limit - place == 1 and section.data[place]:
+        log.add("signal-padding", at(place, section.id))
     return tuple(blocks)
+
+
+def _lengths(section: Section, count: int) -> tuple[int, ...]:
+    return struct.unpack_from(f"<{count}H", section.data, section.start + _HEADER.size)
+
+
+def _other_lengths(section: Section, stated: int, lengths: tuple[int, ...], log: Log) -> tuple[int, ...]:
+    """The lengths where those of the leads that section 3 states do not fill the section.
+
+    There may be lengths of more leads, or of fewer: then the data begin at another byte, and every sample would be
+    read from the wrong one.  Zeros behind the data are taken for padding; bytes of a damaged end are missed by the
+    leads that have them.
+    """
+    place = section.start + _HEADER.size + 2 * stated
+    spare = section.end - place - sum(lengths)
+    if spare < 0:
+        fewer = _fewer(section, lengths)
+        if fewer:
+            log.add("signal-leads", section.place(_HEADER.size), f"{fewer} lengths for {stated} leads")
+            return _unknown(section, "section holds fewer leads than section 3 names")
+        return lengths
+    count = _more(section, lengths, spare)
+    if count:
+        log.add("signal-leads", section.place(_HEADER.size), f"{stated + count} lengths for {stated} leads")
+        return _lengths(section, stated + count)
+    log.add("signal-spare", at(section.end - spare, section.id), f"{spare} bytes")
+    if any(section.data[section.end - spare : section.end]):
+        return _unknown(section, "bytes follow the data of the last lead: where the data begin is not sure")
+    return lengths
+
+
+def _fewer(section: Section, lengths: tuple[int, ...]) -> int:
+    """How many leads fill the section where all are too many; 0 for none."""
+    room = section.end - section.start - _HEADER.size
+    total = 0
+    for number, length in enumerate(lengths[:-1], 1):
+        total += 2 + length
+        if room - 1 <= total <= room and length:
+            return number
+    return 0
+
+
+def _more(section: Section, lengths: tuple[int, ...], spare: int) -> int:
+    """How many further lengths fill the section; 0 for none.
+
+    A further lead is no shorter than some part of the others: spare bytes and a small first sample make none.
+    """
+    part = _SHORTEST if any(section.data[section.end - spare : section.end]) else _SHORTEST_OF_ZEROS
+    least = max(min((length for length in lengths if length), default=1) // part, 1)
+    place = section.start + _HEADER.size + 2 * len(lengths)
+    for number in range(1, _MOST_LEADS - len(lengths) + 1):
+        if spare < 2:
+            return 0
+        length = int.from_bytes(section.data[place : place + 2], "little")
+        spare -= 2 + length
+        place += 2
+        if length < least:
+            return 0
+        if spare == 0 or (spare == 1 and not section.data[section.end - 1]):
+            return number
+    return 0
+
+
+def _unknown(section: Section, reason: str) -> tuple[int, ...]:
+    if section.id == 6:
+        raise SourceError(f"the rhythm data cannot be decoded: {reason}", section.place())
+    return ()
 
 
 def build_signal(step: int, interval: int, differences: int, blocks: Sequence[bytes]) -> bytes:
