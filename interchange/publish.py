@@ -122,11 +122,13 @@ class Publication:
         self._parts: list[tuple[str, str, bytes]] = []
         self._handles: list[int] = []
         self.remaining: tuple[str, ...] = ()
+        self.mark = ""
+        """Characters that the temporary names bear: whoever sets them can tell what its own killed processes left."""
 
     def write(self) -> None:
         """Write all files under temporary names in the folder."""
         with _told(self.shown):
-            beginning = os.path.join(self._folder, f".interchange-{os.urandom(8).hex()}")
+            beginning = os.path.join(self._folder, f".interchange-{self.mark}{os.urandom(8).hex()}")
             for number, (name, data) in enumerate(self._files, 1):
                 path = f"{beginning}-{number}.part"
                 handle = os.open(path, _NEW, 0o666)
