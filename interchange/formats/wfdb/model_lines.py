@@ -76,7 +76,7 @@ def recording_lines(recording: Recording) -> list[str]:
 
 def _is_whole(moment: Moment) -> bool:
     """Whether base time and base date say all of it."""
-    return moment.zone is None and bool(base_time(moment))
+    return moment.zone is None and bool(base_time(moment)) and (10**6 * (moment.second or 0)).denominator == 1
 
 
 def _plain_remarks(remarks: tuple[str, ...]) -> int:

@@ -10,15 +10,13 @@ from collections.abc import Iterable, Sequence
 from fractions import Fraction
 from typing import Final
 
-from interchange.formats.wfdb.channels import lead_name
 from interchange.formats.wfdb.infostrings import wrapped
 from interchange.formats.wfdb.numerals import decimal, decimal_text
 from interchange.formats.wfdb.storage import SignalFile
-from interchange.formats.wfdb.units import unit_named
 from interchange.model import Channel, Moment
 from interchange.records import NamedTuple
 
-__all__ = ["RecordText", "base_time", "description", "header_bytes", "record_name", "spoken_rate"]
+__all__ = ["RecordText", "base_time", "described", "description", "header_bytes", "record_name", "spoken_rate"]
 
 _UNUSUAL: Final = re.compile(r"[^A-Za-z0-9_-]+", re.ASCII)
 _LONGEST_NAME: Final = 50
@@ -69,14 +67,15 @@ def spoken_rate(rate: Fraction) -> str:
 
 
 def base_time(moment: Moment | None) -> str:
-    """Base time and base date with a blank before each; empty unless the time of day is known to the second."""
+    """Base time and base date with a blank before each; empty unless the time of day is known to the second.
+
+    A time is cut to microseconds: programs refuse a whole header for one digit more (common practice).
+    """
     if moment is None or moment.second is None or moment.hour is None or moment.second >= 60:
         return ""
-    second = decimal_text(moment.second)
-    if "e" in second or len(second.partition(".")[2]) > 12:
-        return ""
-    whole, dot, tail = second.partition(".")
-    text = f" {moment.hour:02}:{moment.minute:02}:{whole:0>2}{dot}{tail}"
+    whole, micro = divmod(moment.second.numerator * 10**6 // moment.second.denominator, 10**6)
+    tail = f".{micro:06}".rstrip("0") if micro else ""
+    text = f" {moment.hour:02}:{moment.minute:02}:{whole:02}{tail}"
     if moment.year is None:
         return text
     if moment.day is None or moment.year < 1000:
@@ -85,14 +84,13 @@ def base_time(moment: Moment | None) -> str:
 
 
 def description(channel: Channel) -> str:
-    """The channel's name as far as it can stand in a header and be read back; empty where it cannot."""
-    name = channel.name
-    plain = name.isprintable() and name == name.strip() and "\t" not in name and 0 < len(name) <= _LONGEST_DESCRIPTION
-    return name if plain and read_name(name, channel) == name else ""
+    """The channel's name as far as it can stand in a header; empty where nothing of it can.
+
+    Where it is not all of the name, or is read as the name of a lead, an info string has the name as it is.
+    """
+    return described(channel.name)
 
 
-def read_name(text: str, channel: Channel) -> str:
-    """The name that the reader makes of a description for a channel with this unit."""
-    unit = channel.unit
-    leads = unit is None or unit == "uV" or unit_named("NU").ucum == unit
-    return lead_name(text) if leads else text
+def described(name: str) -> str:
+    """The description that is written for a channel of that name."""
+    return name[:_LONGEST_DESCRIPTION].strip() if name.isprintable() else ""

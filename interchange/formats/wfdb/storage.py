@@ -13,6 +13,7 @@ from fractions import Fraction
 from functools import lru_cache
 from typing import TYPE_CHECKING, Any, Final, Literal
 
+from interchange.compare.signal import TOLERANCE
 from interchange.errors import RefusedError
 from interchange.formats.contract import Note
 from interchange.formats.wfdb.codecs import CODECS
@@ -25,18 +26,20 @@ from interchange.records import NamedTuple
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
-__all__ = ["Signal", "SignalFile", "stored"]
+__all__ = ["NO_UNIT", "Signal", "SignalFile", "stored"]
 
 _AUTOMATIC: Final = (16, 24, 32)
 _FARTHEST: Final = 10**17
 """A baseline beyond it has more digits than headers are read with."""
 
-_NO_UNIT: Final = "other"
+NO_UNIT: Final = "other"
 """Stands for a unit that cannot stand in a header; an info string has the true one."""
 
 _LOWEST: Final = 1 - 2**31
 _HIGHEST: Final = 2**31 - 1
 """The least and the greatest true sample of 32 bits."""
+
+_VERY_NEAR: Final = Fraction(1, 10**6)
 
 _MILLIVOLT: Final = Fraction(1000)
 
@@ -68,7 +71,8 @@ class SignalFile(NamedTuple):
 class _Scale(NamedTuple):
     """How a channel is stored: stored = sample x ``factor``; gain and unit of the gain field; the baseline.
 
-    ``exact``: whether gain and baseline say step and offset exactly; where they do not an info string does.
+    ``exact``: whether gain and baseline say step and offset exactly; where they do not an info string does.  ``off``:
+    how far the baseline is from the true zero, in steps of the channel.
     """
 
     factor: int
@@ -76,6 +80,7 @@ class _Scale(NamedTuple):
     unit: str
     baseline: int
     exact: bool
+    off: Fraction = Fraction(0)
 
 
 def stored(
@@ -98,6 +103,8 @@ def stored(
         step = channel.step / scale.factor
         gain = f"{scale.gain}({scale.baseline + shift}){scale.unit}"
         offset = channel.offset - shift * step
+        if abs(scale.off) > TOLERANCE:  # then no info string may put right what everybody else sees
+            offset -= scale.off * channel.step
         signals.append(Signal(gain, _resolution(channel), _zero(channel), start, total, step, offset))
     notes = [
         Note(kind, f"{path}.channels[{row}].{name}", reason)
@@ -116,48 +123,67 @@ def _told(scale: _Scale, shift: int) -> Iterator[tuple[Literal["changed", "info"
             "the signal is stored the other way round, since a gain must be positive; no value changes",
         )
     elif scale.factor != 1:
-        yield "changed", "step", "a finer step puts zero on a whole number; no value changes"
+        yield "changed", "step", "a finer step puts zero on a whole number, or next to one; no value changes"
     if shift:
         yield "changed", "offset", "moved by whole steps to keep clear of the sentinel; no value changes"
-    if not scale.exact:
-        yield "info", "step", "gain and baseline cannot say it exactly; an info string does"
+    if abs(scale.off) > TOLERANCE:
+        yield "changed", "offset", "no baseline is near enough to zero with samples of 32 bits"
+    elif scale.off:
+        part = "millionth" if abs(scale.off) <= _VERY_NEAR else "thousandth"
+        yield "info", "offset", f"the baseline is off by at most a {part} of a step; an info string says it exactly"
+    elif not scale.exact:
+        yield "info", "step", "gain, baseline and unit cannot say it exactly; an info string does"
 
 
 # --- scale
 
 
 def _fitting(tracing: Tracing, row: int, path: str) -> _Scale:
-    """The scale of a channel: exact if 32 bits hold the samples in it, else with a rounded baseline."""
+    """The scale of a channel: exact if 32 bits hold the samples in it, else with the baseline that is nearest."""
     channel = tracing.channels[row]
     spelling = next((text for key, text in channel.extras if key == "wfdb.units"), "") if channel.unit is None else ""
     try:
-        scale = _scaled(channel.unit, channel.step, channel.offset, spelling, fine=True)
+        scale = _scaled(channel.unit, channel.step, channel.offset, spelling)
     except RefusedError as error:
         raise RefusedError(error.reason, f"{path}.channels[{row}].offset") from None
-    if abs(scale.factor) > 1 and largest_magnitude(tracing.samples[row]) * abs(scale.factor) >= 2**31:
-        return _scaled(channel.unit, channel.step, channel.offset, spelling, fine=False)
+    largest = largest_magnitude(tracing.samples[row])
+    if abs(scale.factor) > 1 and largest * abs(scale.factor) > _HIGHEST:
+        return _scaled(channel.unit, channel.step, channel.offset, spelling, max(_HIGHEST // largest, 1))
     return scale
 
 
 @lru_cache(maxsize=256)
-def _scaled(unit: str | None, step: Fraction, offset: Fraction, spelling: str, *, fine: bool) -> _Scale:
-    """Gain and baseline of a step and offset; ``fine``: with a finer step where zero lies between two integers."""
+def _scaled(unit: str | None, step: Fraction, offset: Fraction, spelling: str, most: int | None = None) -> _Scale:
+    """Gain and baseline of a step and offset, with a finer step where zero lies between two integers.
+
+    ``most``: how many times finer it may be; then the baseline is the nearest that there is.
+    """
     if unit is None or step == 0:
         exact = unit is None and step == 1 and offset.denominator == 1 and abs(offset) < _FARTHEST
         label = f"/{spelling}" if unit is None and spelling and unit_text(spelling) else ""
         return _Scale(1, "0", label, -offset.numerator if exact else 0, exact)
-    factor, size = (-1 if step < 0 else 1), abs(step)
-    zero = -offset / size
-    if fine and zero.denominator != 1:
-        factor, size, zero = factor * zero.denominator, size / zero.denominator, zero * zero.denominator
-    baseline = round(zero)
+    sign, size = (-1 if step < 0 else 1), abs(step)
+    true = -offset / size
+    zero = true if most is None else _near(true, most)
+    factor, size, baseline = sign * zero.denominator, size / zero.denominator, zero.numerator
     if abs(baseline) >= _FARTHEST:
         raise RefusedError("the offset is too many steps away from zero for a baseline")
     gain = (_MILLIVOLT if unit == "uV" else Fraction(1)) / size
     spelled = "mV" if unit == "uV" else unit_text(unit)
     text = _exact_text(gain)
-    exact = spelled is not None and decimal(text) == gain and baseline == zero
-    return _Scale(factor, text, f"/{spelled or _NO_UNIT}", baseline, exact)
+    exact = spelled is not None and decimal(text) == gain and zero == true
+    return _Scale(factor, text, f"/{spelled or NO_UNIT}", baseline, exact, (zero - true) * sign)
+
+
+def _near(value: Fraction, most: int) -> Fraction:
+    """A fraction within a millionth of ``value`` with a small denominator; the nearest with one of at most ``most``."""
+    limit = 1
+    while limit < most:
+        found = value.limit_denominator(limit)
+        if abs(found - value) <= _VERY_NEAR:
+            return found
+        limit *= 10
+    return value.limit_denominator(most)
 
 
 def _exact_text(value: Fraction) -> str:

@@ -9,6 +9,8 @@ from fractions import Fraction
 from typing import Final
 
 from interchange.formats.wfdb.notes import Notes
+from interchange.formats.wfdb.record_text import described
+from interchange.formats.wfdb.storage import NO_UNIT
 from interchange.formats.wfdb.unfit import appended, unfit_lines
 from interchange.model import Mark, Moment, Recording, Tracing, Unread
 from interchange.model.lines import apply
@@ -16,6 +18,10 @@ from interchange.model.lines import apply
 __all__ = ["with_lines", "without_gaps"]
 
 _INFOS: Final = "the info strings"
+_CUT: Final = Fraction(1, 10**6)
+"""What a base time leaves out is less than this."""
+
+_UNNAMED: Final = re.compile(r"signal \d+", re.ASCII)
 _TRACING: Final = re.compile(r"tracings\[(\d{1,6})\]", re.ASCII)
 
 
@@ -41,7 +47,12 @@ def with_lines(
         notes.at("wfdb.line", _INFOS, f"{len(others)} lines")
         held = recording.acquisition
         recording = recording.with_(acquisition=replace(held, remarks=(*held.remarks, *others)))
-    filled = [_filled(*pair) for pair in zip(recording.tracings, tracings, strict=False)]
+    settled = [_settled(*pair) for pair in zip(recording.tracings, tracings, strict=False)]
+    against = sum(count for _, count in settled)
+    if against:
+        notes.at("wfdb.line", _INFOS, f"{against} against names or units of signal lines")
+        unread.append(Unread(_INFOS, 0, f"{against} lines against names or units of signal lines"))
+    filled = [_filled(hollow, tracing) for (hollow, _), tracing in zip(settled, tracings, strict=False)]
     return _timed(recording, base, notes).with_(tracings=()), filled
 
 
@@ -59,6 +70,25 @@ def _hollow(tracing: Tracing | None) -> Tracing:
     return replace(tracing, samples=np.zeros((len(tracing.channels), 0), dtype=np.int16), missing=None)
 
 
+def _settled(hollow: Tracing, tracing: Tracing | None) -> tuple[Tracing, int]:
+    """The tracing with names and units that do not contradict its signal lines, and how many lines do.
+
+    A line tells a name that is more than a description can hold, and a unit that a signal line cannot.
+    """
+    if tracing is None or len(hollow.channels) != len(tracing.channels) or hollow.channels == tracing.channels:
+        return hollow, 0
+    count, channels = 0, []
+    for told, said in zip(hollow.channels, tracing.channels, strict=True):
+        name, unit = told.name, told.unit
+        unnamed = said.label is None and _UNNAMED.fullmatch(said.name)
+        if name != said.name and described(name) != (said.label or said.name) and not unnamed:
+            name, count = said.name, count + 1
+        if unit != said.unit and said.unit not in (None, NO_UNIT):
+            unit, count = said.unit, count + 1
+        channels.append(replace(told, name=name, unit=unit, label=None if told.label == name else told.label))
+    return replace(hollow, channels=tuple(channels)), count
+
+
 def _filled(hollow: Tracing, tracing: Tracing | None) -> Tracing | None:
     if tracing is None:
         return None
@@ -73,6 +103,8 @@ def _timed(recording: Recording, base: Moment | None, notes: Notes) -> Recording
     if base is None or told is None or told == base or base.second is None:
         return recording
     plain = replace(told, zone=None)
+    if plain.second is not None and 0 <= plain.second - base.second < _CUT:
+        plain = replace(plain, second=base.second)
     if plain == base or (base.year is None and replace(plain, year=None, month=None, day=None) == base):
         return recording
     notes.at("wfdb.time-differs", _INFOS)

@@ -52,6 +52,9 @@ _OTHERS: Final = {
 }
 """Other units by exact spelling; what is not here is kept as it is written."""
 
+_PLAIN: Final = frozenset("ABCDEFGHIJKLMNOPQRSTUVWXYZabcdefghijklmnopqrstuvwxyz0123456789_^-%/?")
+"""Characters of a unit that is written."""
+
 _BACK: Final = {ucum: spelling for spelling, ucum in reversed(_OTHERS.items())}
 _FOLDED: Final = {spelling.lower(): spelling for spelling in _OTHERS}
 
@@ -66,7 +69,11 @@ def unit_named(spelling: str) -> Unit:
 
 
 def unit_text(ucum: str) -> str | None:
-    """The spelling to write for a unit that is no voltage; None where it cannot stand in a header."""
+    """The spelling to write for a unit that is no voltage; None where it cannot stand in a header.
+
+    Readers end a unit at what is no letter, digit or one of ``_^-%/?`` and take the rest for something else, some of
+    them in silence (common practice).
+    """
     text = _BACK.get(ucum, ucum)
-    plain = text.isascii() and text.isprintable() and not any(c in text for c in " \t")
+    plain = text.isascii() and _PLAIN.issuperset(text)
     return text if plain and 0 < len(text) <= 50 and unit_named(text).ucum == ucum else None

@@ -6,7 +6,7 @@ that the old header names: the appearance of the new header is the switch.
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import replace
 from fractions import Fraction
 
@@ -79,6 +79,7 @@ def _record(recording: Recording, out: _Output, name: str, infos: list[str]) -> 
         tracing = tracings[slot.number]
         file, notes = stored(tracing, f"tracings[{slot.number}]", slot.frame, slot.first, frames, out.choice)
         out.notes.extend(notes)
+        out.notes.extend(_named(tracing, slot.number))
         name_of_file = _file_name(out.stem, file.data, [used for used, _, _ in files])
         files.append((name_of_file, file, tracing.channels))
         where.add(slot, tracing)
@@ -134,6 +135,13 @@ class _Where:
         """Nothing for a single tracing that begins with the record."""
         plain = self.count == 1 and self.layout.slots and self.layout.slots[0].first == 0
         return [] if plain else [self.lines[index] for index in sorted(self.lines)]
+
+
+def _named(tracing: Tracing, index: int) -> Iterator[Note]:
+    for row, own in enumerate(tracing.channels):
+        if description(own) != own.name:
+            reason = "the description holds a part of the name at most; an info string has all of it"
+            yield Note("info", f"tracings[{index}].channels[{row}].name", reason)
 
 
 def _tracing(tracing: Tracing, index: int, file: SignalFile, layout: Plan, at: Fraction, end: int) -> list[str]:
