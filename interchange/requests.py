@@ -11,7 +11,7 @@ from interchange.records import dataclass
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
-    from interchange.model import Mark, Measurement, Recording, Tracing
+    from interchange.model import Recording, Tracing
 
 __all__ = ["FIELD_NAMES", "Requests"]
 
@@ -39,8 +39,8 @@ class Requests:
     """What was asked for.
 
     ``fields``: (field name or model path, value as text).  ``zone``: offset ("+02:00") for a time without one.
-    ``time``: acquisition time in ISO 8601.  ``relabel``: (old lead name, new).  ``leads``: names to keep, in this
-    order.  ``tracing``: number of the one tracing to keep, counted from 1.  ``only_ecg``: keep channels that are a
+    ``time``: acquisition time in ISO 8601.  ``relabel``: (old lead name, new), all at once.  ``leads``: names to keep,
+    in this order.  ``tracing``: number of the one tracing to keep, counted from 1.  ``only_ecg``: keep channels that are a
     known lead in microvolts.  ``derive``: add leads that follow exactly from recorded ones.
     """
 
@@ -64,8 +64,10 @@ class Requests:
             recording = self._timed(recording)
         if self.tracing is not None:
             recording = _one_tracing(recording, self.tracing)
-        for old, new in self.relabel:
-            recording = _relabelled(recording, old, new)
+        if self.relabel:
+            from interchange.relabel import relabelled
+
+            recording = relabelled(recording, self.relabel)
         if self.only_ecg:
             recording = _only_ecg(recording)
         if self.leads:
@@ -194,30 +196,3 @@ def _only_ecg(recording: Recording) -> Recording:
         ]
         tracings.append(tracing.take(rows) if rows else None)
     return _with_tracings(recording, tracings)
-
-
-def _relabelled(recording: Recording, old: str, new: str) -> Recording:
-    """The lead under its new name; the source's own label goes, since it still says the old one."""
-    from interchange.vocabulary import channel_name, lead_named
-
-    source, target = lead_named(old), lead_named(new)
-    name = channel_name(target) if target else new
-    if source and not any(old in tracing.names for tracing in recording.tracings):
-        old = channel_name(source)
-    if not any(old in tracing.names for tracing in recording.tracings):
-        raise UsageError(f"the recording has no lead {old}", "--relabel")
-    if any(name in tracing.names for tracing in recording.tracings if old in tracing.names):
-        raise UsageError(f"the recording has a lead {name} already", "--relabel")
-
-    def renamed(item: Mark | Measurement) -> Mark | Measurement:
-        return replace(item, lead=name) if item.lead == old else item
-
-    tracings = tuple(
-        replace(t, channels=tuple(replace(c, name=name, label=None) if c.name == old else c for c in t.channels))
-        for t in recording.tracings
-    )
-    return recording.with_(
-        tracings=tracings,
-        marks=tuple(map(renamed, recording.marks)),
-        measurements=tuple(map(renamed, recording.measurements)),
-    )

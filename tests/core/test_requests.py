@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 from fractions import Fraction
+from pathlib import Path
 
 import numpy as np
 import pytest
 
+import interchange
 from interchange.compare import compare_recordings
 from interchange.errors import UsageError
 from interchange.model import Acquisition, Channel, Mark, Measurement, Moment, Patient, PersonName, Recording, Tracing
@@ -114,3 +116,55 @@ def test_only_ecg_drops_other_signals() -> None:
     done = Requests(only_ecg=True).apply(RECORDING)
     assert [t.names for t in done.tracings] == [("I", "V4"), ("II",)]
     assert paths(Requests(only_ecg=True)) == ["tracings[0].channels[2]"]
+
+
+def derived(formula: str, *names: str) -> Recording:
+    channels = (*(Channel(name) for name in names), Channel("III", origin="derived", derived_from=formula))
+    samples = np.zeros((len(channels), 3), dtype=np.int16)
+    return Recording(tracings=(Tracing(channels, samples, Fraction(500)),))
+
+
+def formula_after(formula: str, *renames: tuple[str, str], names: tuple[str, ...] = ("I", "II", "V4")) -> str | None:
+    return Requests(relabel=renames).apply(derived(formula, *names)).tracings[0].channels[-1].derived_from
+
+
+def test_relabel_changes_formulas_with_their_leads() -> None:
+    assert formula_after("II - I", ("I", "aVL")) == "II - aVL"
+    assert formula_after("-1/2*(I + II)", ("I", "aVL"), ("II", "V1")) == "-1/2*(aVL + V1)"
+    assert formula_after("II - I", ("V4", "V4R")) == "II - I"
+    assert formula_after("II - I", ("I", "II"), ("II", "I")) == "I - II"
+    assert formula_after("II - I", ("I", "-aVR")) == "II - (-aVR)"
+    assert formula_after("II - V4R", ("V4", "V5")) == "II - V4R"
+
+
+@pytest.mark.parametrize(
+    ("formula", "renames", "names"),
+    [
+        ("made from I and others", (("I", "aVL"),), ("I", "II")),
+        ("II - I", (("I", "my lead"),), ("I", "II")),
+        ("II - V5", (("V4", "V5"),), ("II", "V4")),
+        ("II - aVR", (("aVR", "aVL"),), ("II", "aVR", "-aVR")),
+        ("II - (-aVR)", (("-aVR", "aVL"),), ("II", "-aVR")),
+    ],
+)
+def test_a_formula_that_would_be_false_goes(formula: str, renames: tuple[tuple[str, str], ...], names) -> None:
+    before = derived(formula, *names)
+    assert formula_after(formula, *renames, names=names) is None
+    assert before.tracings[0].channels[-1].derived_from == formula
+
+
+def test_a_formula_that_went_is_told(tmp_path: Path) -> None:
+    interchange.write(derived("made from I and others", "I", "II"), tmp_path / "a.dcm")
+    asked = Requests(relabel=(("I", "V1"),))
+    receipt = interchange.convert(tmp_path / "a.dcm", tmp_path / "b.dcm", requests=asked)
+    assert ("tracings[0].channels[2].derived_from", True) in [(e.path, e.requested) for e in receipt.left]
+
+
+def test_leads_change_places() -> None:
+    recording = RECORDING.with_(tracings=RECORDING.tracings[:1], marks=(), measurements=())
+    done = Requests(relabel=(("I", "V4"), ("V4", "I"))).apply(recording)
+    assert done.tracings[0].names == ("V4", "I", "RESP")
+    with pytest.raises(UsageError, match="two leads would be V6"):
+        Requests(relabel=(("I", "V6"), ("V4", "V6"))).apply(RECORDING)
+    with pytest.raises(UsageError, match="names the lead V4 twice"):
+        Requests(relabel=(("V4", "V6"), ("v4", "V5"))).apply(RECORDING)
