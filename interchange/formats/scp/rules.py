@@ -147,6 +147,9 @@ _TABLE: Final[dict[str, tuple[Severity, str, str, str]]] = {
     "lead-doubled": ("warning", "leads", "a lead occurs twice at the same time", "Both are shown."),
     "simultaneous": ("warning", "lead-flags", "the flags of section 3 do not agree with the leads' samples",
          "The samples' numbers are taken."),
+    "group-timing": ("warning", "lead-flags",
+         "the leads were recorded in groups one after the other, and all have the same sample numbers",
+         "When each group was recorded is not known: the leads are shown as if they were simultaneous."),
     # section 4
     "zones-length": ("error", "zones", "section 4 is too short for its QRS complexes",
          "Zones behind its end are missing."),

@@ -245,7 +245,9 @@ def encode(record: Record) -> bytes:
     if tables is not None:
         bodies[2] = struct.pack("<H", 19999) if record.is_default else _table_section(tables)
     spans = {(first, len(samples)) for _, first, samples in record.leads}
-    flags = int(record.subtracted) | (4 if len(spans) == 1 else 0) | min(len(record.leads), 31) << 3
+    starts = [first for _, first, _ in record.leads]
+    together = max(map(starts.count, starts)) if starts else 0
+    flags = int(record.subtracted) | (4 if len(spans) == 1 else 0) | min(together, 31) << 3
     bodies[3] = bytes((len(record.leads), flags)) + b"".join(
         struct.pack("<IIB", first, first + len(samples) - 1, code) for code, first, samples in record.leads
     )

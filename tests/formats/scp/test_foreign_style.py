@@ -9,7 +9,7 @@ import pytest
 from interchange.errors import SourceError
 from interchange.model import Recording
 from tests.formats.scp import plain
-from tests.formats.scp.broken import OTHER, WAVE, check, read, record, with_section
+from tests.formats.scp.broken import OTHER, WAVE, check, patched, read, record, with_section
 from tests.formats.scp.test_measured import BLOCK, section_7
 
 BEAT = [0, 5, 30, -9, 1, 0]
@@ -261,3 +261,59 @@ def test_further_leads_of_a_reference_beat() -> None:
     recording = read(data)
     assert [tracing.kind for tracing in recording.tracings] == ["rhythm"]
     assert listed(recording, "a reference beat that cannot be decoded") == [len(spoilt[5])]
+
+
+# Section 3: flags ---------------------------------------------------------------------------------------------------
+
+ROW = list(range(9))
+
+
+def flagged(firsts: list[int], size: int, *, simultaneous: bool = False, more: int = 0) -> bytes:
+    """A record of leads that begin with these samples, with these flags."""
+    codes = [1, 2, 61, 62, 63, 64, 3, 4, 5, 6, 7, 8]
+    made = plain.encode(plain.Record([(code, first, ROW) for code, first in zip(codes, firsts, strict=False)]))
+    return patched(made, 3, 1, bytes((size << 3 | 4 * simultaneous | more,)))
+
+
+IN_TURN = [1 + 9 * (n // 3) for n in range(12)]
+
+
+@pytest.mark.parametrize("size", [1, 3, 6, 11])
+def test_groups_without_times_of_their_own(size: int) -> None:
+    data = flagged([1] * 12, size)
+    assert check(data) == {"group-timing"}
+    assert [f.severity for f in read(data).findings] == ["warning"]
+    assert [tracing.samples.tolist() for tracing in read(data).tracings] == [[ROW] * 12]
+
+
+@pytest.mark.parametrize(
+    ("firsts", "size", "simultaneous"),
+    [
+        ([1] * 12, 12, False),
+        ([1] * 12, 0, False),
+        ([1] * 12, 14, False),
+        ([1] * 12, 3, True),
+        (IN_TURN, 12, False),
+        (IN_TURN, 4, False),
+        (IN_TURN, 0, False),
+        (IN_TURN, 3, True),
+        ([1], 2, False),
+    ],
+)
+def test_flags_that_contradict_the_numbers_of_the_samples(firsts: list[int], size: int, simultaneous: bool) -> None:
+    assert check(flagged(firsts, size, simultaneous=simultaneous)) == {"simultaneous"}
+
+
+def test_flags_that_agree_with_the_numbers_of_the_samples() -> None:
+    assert check(flagged(IN_TURN, 3)) == set()
+    assert check(flagged([1] * 12, 12, simultaneous=True)) == set()
+    assert check(flagged(IN_TURN[:8], 3)) == set()
+    assert check(flagged([1], 1, simultaneous=True)) == check(flagged([1], 1)) == set()
+    shorter = plain.Record([(1, 1, ROW), (2, 1, ROW[:6])])
+    assert check(plain.encode(shorter)) == set()
+
+
+def test_the_reserved_bit_of_the_flags() -> None:
+    data = flagged([1, 1], 2, simultaneous=True, more=2)
+    assert check(data) == {"reserved"}
+    assert read(data).tracings[0].samples.tolist() == [ROW, ROW]

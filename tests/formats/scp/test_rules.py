@@ -168,6 +168,7 @@ BROKEN: dict[str, Callable[[], bytes]] = {
     "lead-code-memory": lambda: base(leads=[(150 + 10, 1, [1, 2, 3])]),
     "lead-doubled": lambda: base(leads=[(2, 1, [1, 2, 3]), (2, 1, [1, 2, 3])]),
     "simultaneous": lambda: patched(base(), 3, 1, bytes((4 | 5 << 3,))),
+    "group-timing": lambda: patched(base(), 3, 1, bytes((1 << 3,))),
     "zones-length": lambda: patched(base(**BEAT), 4, 4, b"\x09"),
     "zones-no-areas": lambda: zones((0, 4, 5, 7)),
     "zones-spare": lambda: patched(base(**BEAT), 4, 4, b"\0"),

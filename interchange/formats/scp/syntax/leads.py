@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import struct
+from collections import Counter
 from collections.abc import Sequence
 from dataclasses import field
 from typing import Final
@@ -18,6 +19,7 @@ FROM_MEMORY: Final = frozenset((*range(44, 61), *range(79, 86), *range(115, 121)
 """Lead codes whose meaning could not be looked up."""
 _LEAD: Final = struct.Struct("<IIB")
 _SUBTRACTED: Final = 1
+_RESERVED: Final = 2
 _SIMULTANEOUS: Final = 4
 _MOST_AT_A_TIME: Final = 31
 
@@ -87,13 +89,33 @@ def _check_leads(section: Section, found: Leads, log: Log) -> None:
         if lead.code and (lead.code, lead.first) in met:
             log.add("lead-doubled", place, f"code {lead.code}")
         met.add((lead.code, lead.first))
-    spans = {(lead.first, lead.last) for lead in found.leads}
-    starts = {first for first, _ in spans}
-    expected = min(found.stated, _MOST_AT_A_TIME)
-    if found.simultaneous and (len(starts) > 1 or len(spans) > 1):
-        log.add("simultaneous", section.place(1), "all simultaneous, and the leads' numbers differ")
-    elif found.simultaneous and found.at_a_time != expected and found.leads:
-        log.add("simultaneous", section.place(1), f"{found.at_a_time} at a time, {found.stated} leads")
+    if found.leads:
+        _check_flags(section, found, log)
+
+
+def _check_flags(section: Section, found: Leads, log: Log) -> None:
+    """Whether the flags agree with the leads' numbers.
+
+    Leads that were recorded in groups lie one group behind the other: with the same numbers for all nothing says when
+    each group was recorded.
+    """
+    if section.body[1] & _RESERVED:
+        log.add("reserved", section.place(1))
+    starts = Counter(lead.first for lead in found.leads)
+    is_one = len({(lead.first, lead.last) for lead in found.leads}) == 1
+    place, size, most = section.place(1), found.at_a_time, min(found.stated, _MOST_AT_A_TIME)
+    if found.simultaneous:
+        if not is_one:
+            log.add("simultaneous", place, "all simultaneous, and the leads' numbers differ")
+        elif size != most:
+            log.add("simultaneous", place, f"{size} at a time, {found.stated} leads")
+    elif len(starts) > 1:
+        if size != min(max(starts.values()), _MOST_AT_A_TIME):
+            log.add("simultaneous", place, f"{size} at a time, at most {max(starts.values())} leads begin together")
+    elif 0 < size < most:
+        log.add("group-timing", place, f"{size} at a time, {found.stated} leads")
+    elif size > most or (found.stated > 1 and (is_one or not size)):
+        log.add("simultaneous", place, f"not all simultaneous, {size} at a time, and all begin together")
 
 
 def build_leads(leads: Sequence[Lead]) -> bytes:
