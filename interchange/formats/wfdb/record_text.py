@@ -10,6 +10,7 @@ from collections.abc import Iterable, Sequence
 from fractions import Fraction
 from typing import Final
 
+from interchange.formats.wfdb.fresh import fingerprint
 from interchange.formats.wfdb.infostrings import wrapped
 from interchange.formats.wfdb.numerals import decimal, decimal_text
 from interchange.formats.wfdb.storage import SignalFile
@@ -37,8 +38,14 @@ class RecordText(NamedTuple):
 
 
 def record_name(name: str) -> str:
-    """``name`` with every character that a record name must not have as an underscore, at most 50 characters."""
-    return _UNUSUAL.sub("_", name)[:_LONGEST_NAME] or "record"
+    """``name`` where a record can have it, else one of its own: underscores for other characters, and a digest.
+
+    The names of all other files of a record begin with it, so no two records may share one.
+    """
+    plain = _UNUSUAL.sub("_", name)
+    if plain == name and 0 < len(name) <= _LONGEST_NAME:
+        return name
+    return f"{plain[: _LONGEST_NAME - 9] or 'record'}_{fingerprint(name.encode('utf-8', 'surrogateescape'))}"
 
 
 def header_bytes(record: RecordText) -> bytes:

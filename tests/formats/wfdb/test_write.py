@@ -377,18 +377,31 @@ def test_patterns_of_old_files_match_ours_and_no_dates() -> None:
 @pytest.mark.parametrize(
     ("name", "own"),
     [
-        ("my tracing (1)", "my_tracing_1_"),
-        ("größe", "gr_e"),
-        ("a.b", "a_b"),
-        ("x" * 80, "x" * 50),
+        ("my tracing (1)", "my_tracing_1__"),
+        ("größe", "gr_e_"),
+        ("a.b", "a_b_"),
+        ("x" * 80, "x" * 41 + "_"),
         ("ok-1_2", "ok-1_2"),
     ],
 )
 def test_record_names_have_plain_letters(name: str, own: str) -> None:
     files = dict(ours.encode(recording(tracing([[1, 2]])), name, {}).files)
     header = files[f"{name}.hea"].decode()
-    assert header.startswith(f"{own} 1 500 2\n{own}_")
+    record, rest = header.split(maxsplit=1)
+    assert rest.startswith(f"1 500 2\n{record}_")
+    assert re.fullmatch(re.escape(own) + ("" if name == own else "[a-f][0-9a-f]{7}"), record)
     assert again(files, name).tracings[0].samples.tolist() == [[1, 2]]
+
+
+@pytest.mark.parametrize(
+    "names", [("ä", "ö"), ("visit 1", "visit_1"), ("x" * 60 + "1", "x" * 60 + "2"), ("心電", "図")]
+)
+def test_overwriting_a_record_leaves_those_with_a_name_almost_alike(tmp_path: Path, names: tuple[str, str]) -> None:
+    first, second = tracing([[1, 2]]), tracing([[7, 8]])
+    interchange.write(recording(first), tmp_path / f"{names[0]}.hea")
+    interchange.write(recording(second), tmp_path / f"{names[1]}.hea", overwrite=True)
+    interchange.write(recording(second), tmp_path / f"{names[1]}.hea", overwrite=True)
+    assert interchange.read(tmp_path / f"{names[0]}.hea").tracings[0].samples.tolist() == [[1, 2]]
 
 
 # Text ------------------------------------------------------------------------------------------------------------
