@@ -13,6 +13,7 @@ import numpy as np
 import pytest
 import wfdb
 
+import interchange
 from interchange.errors import RefusedError
 from interchange.formats import wfdb as ours
 from interchange.formats.wfdb.fresh import fingerprint, leftovers_of
