@@ -26,7 +26,7 @@ class Placed:
 
     ``zero``: moment of the recording's first sample, as far as it is known.  ``zone``: the zone that stands for times
     without one.  ``local``: per tracing, seconds of the first sample in the series' own relative time.
-    ``ends``: per tracing, seconds from the recording's first sample to its end.
+    ``ends``: per tracing, seconds from the recording's first sample to its end.  ``names``: per tracing, its channels.
     """
 
     tracings: list[Tracing]
@@ -34,6 +34,7 @@ class Placed:
     zone: int | None
     local: list[Fraction]
     ends: list[Fraction]
+    names: list[frozenset[str]]
 
     def seconds(self, time: Moment) -> Fraction | None:
         """Seconds from the recording's first sample to a moment; None where that cannot be said."""
@@ -85,7 +86,7 @@ def placed(series: list[Series], document: Iterable[Moment | None], log: Log) ->
     ]
     relative = [s.relative - _lead(s) for s, _ in rhythms if s.relative is not None]
     zero = _earliest(known)
-    found = Placed([], zero, zone, [], [])
+    found = Placed([], zero, zone, [], [], [])
     first = min(relative) if relative and zero is None else Fraction(0)
     numbers: list[int | None] = []
     for kind in ("rhythm", "representative beat"):
@@ -103,6 +104,7 @@ def placed(series: list[Series], document: Iterable[Moment | None], log: Log) ->
                     numbers.append(note.tracing if note is not None else None)
     _in_noted_order(found, series, numbers)
     found.ends = [tracing.start + tracing.duration for tracing in found.tracings]
+    found.names = [frozenset(tracing.names) for tracing in found.tracings]
     if zero is None:
         found.zero = next((h for h in (*heads, *_lows(series), *document) if h is not None), None)
     return found

@@ -18,7 +18,7 @@ from interchange.formats.aecg.datatypes import Interval, plain_moment, seconds_f
 from interchange.formats.aecg.markup import Node
 from interchange.formats.aecg.read_marks import add_mark
 from interchange.formats.aecg.read_series import lead_of
-from interchange.formats.aecg.regions import absolute, has_channel, relative, with_leads
+from interchange.formats.aecg.regions import Bounds, has_channel, in_time, with_leads
 from interchange.formats.aecg.scope import XSI_TYPE, Region, Scope
 from interchange.records import NamedTuple
 
@@ -35,8 +35,6 @@ STRUCTURE = frozenset(["classCode", "moodCode"])
 CODED = frozenset(["code", "codeSystem", "codeSystemName"])
 VALUED = frozenset([XSI_TYPE, "code", "codeSystem", "codeSystemName", "displayName"])
 BOUNDS = (("low", "high"), ("low",), ("high",), ("center",))
-
-Bounds = tuple[Fraction | None, Fraction | None, Fraction | None] | Interval
 
 
 class _Tags(NamedTuple):
@@ -102,9 +100,9 @@ def _region(parts: list[etree._Element], tags: _Tags, scope: Scope) -> Region | 
             return None
     if times is None:
         return None
-    node, bounds = Node("boundary", {}, times[0]), times[1]
-    region = absolute(node, bounds, scope) if isinstance(bounds, Interval) else relative(node, *bounds, scope)
-    return with_leads(region, leads)
+    if len(leads) > 1 and len(scope.set.series.tracings) > 1:
+        return None  # each lead may be on a tracing of its own
+    return with_leads(in_time(Node("boundary", {}, times[0]), times[1], leads, scope), leads)
 
 
 def _concept(code: etree._Element, values: list[etree._Element], tags: _Tags) -> Concept | None:

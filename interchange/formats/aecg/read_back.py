@@ -24,8 +24,8 @@ from interchange.formats.aecg.datatypes import plain
 from interchange.formats.aecg.difference import lines_for
 from interchange.formats.aecg.markup import WHITE
 from interchange.formats.aecg.read_series import lead_of
-from interchange.formats.aecg.regions import tracing_at
-from interchange.formats.aecg.write_series import Group, Written, beats_of
+from interchange.formats.aecg.regions import holding, tracing_at
+from interchange.formats.aecg.write_series import Group, Written, beats_of, read_back_channel
 from interchange.formats.aecg.write_types import clean, code_back, is_token, null_flavor, ts, unit_of, words_back
 from interchange.model import Code, Mark, Measurement, Recording, Statement, Tracing
 
@@ -41,8 +41,10 @@ def content_lines(recording: Recording, done: Written) -> list[str]:
         beat = entry.beat if entry.beat is not None and 0 <= entry.beat < beats else None
         found += lines_for(f"measurements[{at}]", entry, _measurement_back(entry, beat, False))
     homes = {index: group.tracings for group in _all_groups(done.groups) for index in group.tracings}
+    shared = any(len(home) > 1 for home in homes.values())
+    names = [_names(tracing) if shared else frozenset[str]() for tracing in recording.tracings]
     for at, index in enumerate(done.marks):
-        found += _mark_lines(f"marks[{at}]", recording.marks[index], recording.tracings, homes)
+        found += _mark_lines(f"marks[{at}]", recording.marks[index], recording.tracings, homes, names)
     numbers: Iterator[Statement] = _statements_back([recording.statements[index] for index in done.statements])
     for at, (index, back) in enumerate(zip(done.statements, numbers, strict=True)):
         found += lines_for(f"statements[{at}]", recording.statements[index], back)
@@ -55,20 +57,35 @@ def _all_groups(found: Iterable[Group]) -> Iterator[Group]:
         yield from _all_groups(group.derived)
 
 
-def _seen_on(mark: Mark, tracings: Sequence[Tracing], home: Sequence[int]) -> tuple[int, Fraction, Fraction | None]:
-    """Tracing, start and end of a mark as the reader will find them from its time."""
+def _names(tracing: Tracing) -> frozenset[str]:
+    """The names that the reader will give a tracing's channels."""
+    return frozenset(read_back_channel(channel).name for channel in tracing.channels)
+
+
+def _seen_on(
+    mark: Mark, tracings: Sequence[Tracing], home: Sequence[int], names: Sequence[frozenset[str]]
+) -> tuple[int, Fraction, Fraction | None]:
+    """Tracing, start and end of a mark as the reader will find them from its time and its lead."""
     end = mark.end if mark.end != mark.start else None
     if len(home) == 1:
         return mark.tracing, mark.start, end
     begin = tracings[mark.tracing].start
-    found = tracing_at(tracings, [t.start + t.duration for t in tracings], home, mark.start + begin)
+    lead = _lead_back(mark.lead)
+    chosen = holding(names, home, (lead,) if lead is not None else ())
+    found = tracing_at(tracings, [t.start + t.duration for t in tracings], chosen, mark.start + begin)
     if found is None or found == mark.tracing:
         return mark.tracing, mark.start, end
     moved = begin - tracings[found].start
     return found, mark.start + moved, end + moved if end is not None else None
 
 
-def _mark_lines(path: str, mark: Mark, tracings: Sequence[Tracing], homes: dict[int, list[int]]) -> list[str]:
+def _mark_lines(
+    path: str,
+    mark: Mark,
+    tracings: Sequence[Tracing],
+    homes: dict[int, list[int]],
+    names: Sequence[frozenset[str]],
+) -> list[str]:
     back = tuple(_measurement_back(entry, None, True) for entry in mark.measurements)
     inner = [
         line
@@ -85,7 +102,7 @@ def _mark_lines(path: str, mark: Mark, tracings: Sequence[Tracing], homes: dict[
         source: Code | None = code_back(given)
     else:
         concept, source = _mark_back(mark.concept, mark.end in (None, mark.start), mark.source_code)
-    tracing, start, end = _seen_on(mark, tracings, homes[mark.tracing])
+    tracing, start, end = _seen_on(mark, tracings, homes[mark.tracing], names)
     seen = replace(
         mark,
         tracing=tracing,

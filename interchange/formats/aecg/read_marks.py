@@ -8,6 +8,7 @@ from interchange.formats.aecg.codes import CLASS_CODES
 from interchange.formats.aecg.concepts import instants, mark_concept
 from interchange.formats.aecg.datatypes import code_of, text_of
 from interchange.formats.aecg.markup import Node
+from interchange.formats.aecg.regions import home_of
 from interchange.formats.aecg.scope import Scope, first_tracing
 from interchange.model import Code, Mark, Measurement
 
@@ -45,13 +46,20 @@ def add_mark(
     tracing = scope.region.tracing if scope.region.tracing is not None else first_tracing(scope)
     if tracing is None:
         return
-    start, end = scope.region.start, scope.region.end
-    if start is None:
-        start, end = Fraction(0), scope.set.placed.tracings[tracing].duration
+    tracings = scope.set.placed.tracings
     words = text_of(node.take("text"))
     leads: tuple[str | None, ...] = scope.region.leads or (scope.lead,)
     for lead in leads:
+        home = home_of(tracing, lead, scope)
+        start, end = scope.region.start, scope.region.end
+        if start is None:
+            start, end = Fraction(0), tracings[home].duration
+        elif home != tracing:
+            ahead = tracings[tracing].start - tracings[home].start
+            start, end = start + ahead, end + ahead if end is not None else None
+            if not 0 <= start <= tracings[home].duration:
+                scope.set.log.add("aecg.boundary-outside", node)
         scope.set.content.marks.append(
-            Mark(concept, tracing, start, end, lead, words, scope.set.group, measurements, source, scope.set.made)
+            Mark(concept, home, start, end, lead, words, scope.set.group, measurements, source, scope.set.made)
         )
     scope.mark = len(scope.set.content.marks) - 1 if len(leads) == 1 else None

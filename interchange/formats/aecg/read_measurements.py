@@ -80,10 +80,15 @@ def _extent(scope: Scope) -> Extras:
     if not scope.own or scope.region.start is None or scope.mark is None:
         return ()
     mark, region = scope.set.content.marks[scope.mark], scope.region
-    if (region.start, region.end) == (mark.start, mark.end) and region.part == "whole":
+    begin, last = region.start, region.end
+    if region.tracing is not None and region.tracing != mark.tracing:
+        tracings = scope.set.placed.tracings
+        ahead = tracings[region.tracing].start - tracings[mark.tracing].start
+        begin, last = (t + ahead if t is not None else None for t in (begin, last))
+    if (begin, last) == (mark.start, mark.end) and region.part == "whole":
         return ()
-    start = region.start if region.part != "end" else None
-    end = region.end if region.part != "end" else region.start
+    start = begin if region.part != "end" else None
+    end = last if region.part != "end" else begin
     pairs = (("aecg.start", start), ("aecg.end", end))
     return tuple((key, decimal(value)) for key, value in pairs if value is not None)
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Sequence, Set
 from fractions import Fraction
 
 from interchange.formats.aecg.codes import OWN, TIME_ABSOLUTE, TIME_RELATIVE
@@ -13,7 +13,10 @@ from interchange.formats.aecg.read_series import lead_of
 from interchange.formats.aecg.scope import XSI_TYPE, Region, Scope
 from interchange.model import Moment, Tracing
 
-__all__ = ["absolute", "has_channel", "region_of", "relative", "tracing_at", "with_leads"]
+__all__ = ["Bounds", "has_channel", "holding", "home_of", "in_time", "region_of", "tracing_at", "with_leads"]
+
+Bounds = tuple[Fraction | None, Fraction | None, Fraction | None] | Interval
+"""Low, high and a single instant: seconds in relative time, or moments."""
 
 
 def region_of(node: Node, scope: Scope) -> Region:
@@ -24,7 +27,7 @@ def region_of(node: Node, scope: Scope) -> Region:
         return scope.region
     code_text(roi.take("code"))
     leads: list[str] = []
-    region = scope.region
+    times: tuple[Node, Bounds] | None = None
     for component in roi.takes("component"):
         boundary = component.take("boundary")
         if boundary is None:
@@ -36,15 +39,16 @@ def region_of(node: Node, scope: Scope) -> Region:
         if value is not None:
             value.get(XSI_TYPE)
         if text == TIME_ABSOLUTE:
-            region = absolute(boundary, interval(value, scope.set.log), scope)
+            times = boundary, interval(value, scope.set.log)
         elif text == TIME_RELATIVE:
-            region = relative(boundary, *_durations(value, scope), scope)
+            times = boundary, _durations(value, scope)
         elif has_channel(name, scope) or lead_of(name) is not None or (code is not None and code.scheme == OWN):
             leads.append(name if has_channel(name, scope) else lead_name(name))
             if value is not None:
                 value.used = False
         else:
             boundary.used = component.used = False
+    region = in_time(*times, leads, scope) if times is not None else scope.region
     for name in leads:
         if not has_channel(name, scope):
             scope.set.log.add("aecg.boundary-lead", roi)
@@ -58,16 +62,24 @@ def with_leads(region: Region, leads: list[str]) -> Region:
 
 def has_channel(name: str, scope: Scope) -> bool:
     """Whether a channel that is no lead has this name."""
-    return any(scope.set.placed.tracings[index].row(name) is not None for index in scope.set.series.tracings)
+    names = scope.set.placed.names
+    return any(name in names[index] for index in scope.set.series.tracings)
 
 
-def absolute(node: Node, times: Interval, scope: Scope) -> Region:
-    """The region of calendar times, said by the boundary ``node``."""
-    low, high, point = (_seconds(t, scope) for t in (times.low, times.high, times.point))
+def in_time(node: Node, bounds: Bounds, leads: Sequence[str], scope: Scope) -> Region:
+    """The region of the times that the boundary ``node`` says, on a tracing with ``leads``.
+
+    Relative times count from the start of the beat for a representative beat, from that of the series for a rhythm.
+    """
+    if isinstance(bounds, Interval):
+        low, high, point = (_seconds(time, scope) for time in (bounds.low, bounds.high, bounds.point))
+    else:
+        zero = scope.set.zero
+        low, high, point = bounds if not zero else (t - zero if t is not None else None for t in bounds)
     if low is None and high is None and point is None:
         scope.set.log.add("aecg.boundary-time", node)
         return scope.region
-    return _on_tracing(node, low, high, point, scope)
+    return _on_tracing(node, low, high, point, leads, scope)
 
 
 def _seconds(time: Moment | None, scope: Scope) -> Fraction | None:
@@ -86,30 +98,29 @@ def _durations(value: Node | None, scope: Scope) -> tuple[Fraction | None, Fract
     return low, high, point
 
 
-def relative(node: Node, low: Fraction | None, high: Fraction | None, point: Fraction | None, scope: Scope) -> Region:
-    """The region of relative times: on the beat for a representative beat, from the series' start for a rhythm."""
-    if low is None and high is None and point is None:
-        scope.set.log.add("aecg.boundary-time", node)
-        return scope.region
-    zero = scope.set.zero
-    if zero:
-        low, high, point = (t - zero if t is not None else None for t in (low, high, point))
-    return _on_tracing(node, low, high, point, scope)
-
-
 def _on_tracing(
-    node: Node, low: Fraction | None, high: Fraction | None, point: Fraction | None, scope: Scope
+    node: Node,
+    low: Fraction | None,
+    high: Fraction | None,
+    point: Fraction | None,
+    leads: Sequence[str],
+    scope: Scope,
 ) -> Region:
-    """The region on the tracing that holds its first instant; times in seconds from the recording's first sample."""
+    """The region on the tracing that has its leads and holds its first instant.
+
+    Times are in seconds from the recording's first sample.
+    """
     at = low if low is not None else high if high is not None else point
     assert at is not None
     if low is not None and high is not None and high < low:
         scope.set.log.add("aecg.boundary-order", node)
-    chosen = tracing_at(scope.set.placed.tracings, scope.set.placed.ends, scope.set.series.tracings, at)
+    placed, among = scope.set.placed, scope.set.series.tracings
+    names = leads or ((scope.lead,) if scope.lead is not None else ())
+    chosen = tracing_at(placed.tracings, placed.ends, holding(placed.names, among, names), at)
     if chosen is None:
         return scope.region
-    begin = scope.set.placed.tracings[chosen].start
-    if at < begin or at > scope.set.placed.ends[chosen]:
+    begin = placed.tracings[chosen].start
+    if at < begin or at > placed.ends[chosen]:
         scope.set.log.add("aecg.boundary-outside", node)
     if begin:
         low, high = (t - begin if t is not None else None for t in (low, high))
@@ -119,6 +130,29 @@ def _on_tracing(
     if low is None or high is None:
         return Region(chosen, at, None, "start" if high is None else "end")
     return Region(chosen, low, None if high == low else high)
+
+
+def holding(names: Sequence[Set[str]], among: Sequence[int], leads: Sequence[str]) -> Sequence[int]:
+    """Those of the tracings that have the most of the leads; ``names``: the leads of every tracing."""
+    if len(among) < 2 or not leads:
+        return among
+    found = {index: sum(lead in names[index] for lead in leads) for index in among}
+    most = max(found.values())
+    return [index for index in among if found[index] == most]
+
+
+def home_of(tracing: int, lead: str | None, scope: Scope) -> int:
+    """The tracing for one lead of a region that begins on ``tracing``: that one, unless only others have the lead."""
+    placed, among = scope.set.placed, scope.set.series.tracings
+    if lead is None or len(among) < 2 or lead in placed.names[tracing]:
+        return tracing
+    others = [index for index in among if lead in placed.names[index]]
+    if not others:
+        return tracing
+    start = scope.region.start
+    at = start + placed.tracings[tracing].start if start is not None else placed.tracings[others[0]].start
+    found = tracing_at(placed.tracings, placed.ends, others, at)
+    return found if found is not None else tracing
 
 
 def tracing_at(
