@@ -45,6 +45,7 @@ _METHODS = {
 
 _UID = re.compile(r"[0-2](\.(0|[1-9]\d*))+")
 _OLDEST = 89
+_BLANK = " \0\t\r\n"
 
 
 @dataclass(frozen=True, slots=True)
@@ -88,6 +89,19 @@ def deidentify(
     return _Work(recording, key or Key(), policy or Policy()).done()
 
 
+def _person(recording: Recording) -> str:
+    """What stands for the person: the first id that says something with its issuer, else the tracings themselves.
+
+    The same number from two issuers is two persons; one that comes once with and once without its issuer is taken for
+    two as well, since nothing says that it is one.
+    """
+    for id in recording.patient.ids:
+        value, issuer = (text.strip(_BLANK) for text in (id.value, id.issuer or ""))
+        if value:
+            return f"id\0{value}\0{issuer}" if issuer else f"id\0{value}"
+    return "tracing\0" + "".join(tracing.digest for tracing in recording.tracings)
+
+
 class _Work:
     """One recording on its way."""
 
@@ -95,9 +109,7 @@ class _Work:
         self.recording = recording
         self.key = key
         self.policy = policy
-        ids = recording.patient.ids
-        digests = "".join(tracing.digest for tracing in recording.tracings)
-        self.person = f"id\0{ids[0].value.strip()}" if ids else f"tracing\0{digests}"
+        self.person = _person(recording)
         self.names = _channel_names(recording.tracings)
         self.groups: dict[str, str] = {}
 

@@ -147,11 +147,30 @@ def test_p03_two_tracings_of_one_patient_keep_their_interval_and_pseudonym() -> 
     assert other.acquisition.time != one.acquisition.time
 
 
-def test_the_issuer_plays_no_part_in_the_pseudonym() -> None:
-    key = Key(b"a" * 32)
-    plain = recording()
-    issued = plain.with_(patient=Patient(ids=(Identifier("4711"),)))
-    assert deidentify(plain, key)[0].patient.ids == deidentify(issued, key)[0].patient.ids
+def known_as(*ids: Identifier) -> tuple[tuple[Identifier, ...], Moment | None]:
+    """Pseudonym and shifted time of the recording of a person with these ids."""
+    done, _ = deidentify(recording().with_(patient=Patient(ids=ids)), Key(b"a" * 32), KEEPING)
+    return done.patient.ids, done.acquisition.time
+
+
+def test_the_same_number_from_two_issuers_is_two_persons() -> None:
+    one, two, three = (known_as(Identifier("4711", issuer)) for issuer in ("2.999.1", "2.999.2", None))
+    assert len({one[0], two[0], three[0]}) == 3
+    assert len({one[1], two[1], three[1]}) == 3
+    assert one == known_as(Identifier(" 4711 ", "2.999.1 "))
+    assert three == known_as(Identifier("4711", " "))
+
+
+@pytest.mark.parametrize("blank", ["", "  ", "\0"])
+def test_a_blank_id_is_no_id(blank: str) -> None:
+    def pseudonym(*leads: str, ids: tuple[Identifier, ...]) -> tuple[Identifier, ...]:
+        source = Recording(tracings=(tracing(*leads),), patient=Patient(ids=ids))
+        return deidentify(source, Key(b"a" * 32))[0].patient.ids
+
+    empty = (Identifier(blank, "2.999.1"),)
+    assert pseudonym("I", ids=empty) != pseudonym("I", "II", ids=empty)
+    assert pseudonym("I", ids=empty) == pseudonym("I", ids=())
+    assert known_as(*empty, Identifier("4711")) == known_as(Identifier("4711"))
 
 
 def test_without_an_id_each_tracing_has_a_pseudonym_of_its_own() -> None:
