@@ -8,6 +8,7 @@ from __future__ import annotations
 import re
 from collections.abc import Iterable, Iterator
 
+from interchange.errors import SourceError
 from interchange.findings import Finding, Rule
 from interchange.model import Moment, Recording
 from interchange.model.lines import lines_below
@@ -86,6 +87,9 @@ _FIELDS = {
     "extras": "source-specific fields",
 }
 
+_META = 65536
+"""File meta information stands within so many bytes, however much of it there is."""
+
 _DATE = re.compile(
     r"(?<!\d)(?:(?:19|20)\d\d[-./]?(?:0[1-9]|1[0-2])[-./]?(?:0[1-9]|[12]\d|3[01])"
     r"|(?:0?[1-9]|[12]\d|3[01])[-./](?:0?[1-9]|1[0-2])[-./](?:(?:19|20)?\d\d))(?!\d)"
@@ -98,7 +102,8 @@ def find_residue(
     """Everything in a recording, and in the bytes it was read from, that may identify somebody.
 
     ``data``: (file name, bytes).  ``known``: identifiers that must not occur; they are searched for in the bytes in
-    ASCII, Latin-1, UTF-8, both UTF-16, in other orders of a date and of a name's parts.  Fields of a recording that
+    ASCII, Latin-1, UTF-8, both UTF-16, in other orders of a date and of a name's parts, and in the data set of a
+    deflated DICOM file as well.  Fields of a recording that
     says it was de-identified count only when a pseudonym or a shifted date does not explain them.
     """
     found = [*_fields(recording), *_texts(recording), *_unread(recording), *_bytes(data, known)]
@@ -152,11 +157,25 @@ def _unread(recording: Recording) -> Iterator[Residue]:
 def _bytes(data: Iterable[tuple[str, bytes]], known: Iterable[str]) -> Iterator[Residue]:
     searches = [(number, needle) for number, text in enumerate(known, 1) for needle in needles(text)]
     for name, content in data:
-        lowered = content.lower()
-        for number, needle in searches:
-            at = lowered.find(needle)
-            if at >= 0:
-                yield Residue(f"{name} byte {at}", f"known identifier number {number}", "identity.known")
+        for part, where in ((content, ""), (_inflated(content), " of the inflated data set")):
+            lowered = part.lower()
+            for number, needle in searches:
+                at = lowered.find(needle)
+                if at >= 0:
+                    yield Residue(f"{name} byte {at}{where}", f"known identifier number {number}", "identity.known")
+
+
+def _inflated(content: bytes) -> bytes:
+    """The data set of a DICOM file that is deflated; nothing for all other files, whose own bytes say all."""
+    from interchange.formats.dicom.parse import DEFLATED, parse
+
+    if DEFLATED.uid.encode() not in content[:_META]:
+        return b""
+    try:
+        file = parse(content)
+    except SourceError:  # whoever reads the file says so
+        return b""
+    return file.dataset.data if file.syntax.deflated else b""
 
 
 def needles(text: str) -> tuple[bytes, ...]:
