@@ -36,7 +36,7 @@ def add_deidentification(parser: argparse.ArgumentParser) -> None:
 def policy(arguments: argparse.Namespace) -> Policy | None:
     """What was chosen, None without --deidentify."""
     if not arguments.deidentify:
-        if arguments.key or arguments.keep or arguments.dates:
+        if arguments.key is not None or arguments.keep or arguments.dates:
             raise UsageError("--key, --keep and --dates go with --deidentify")
         return None
     from interchange.deidentify import Policy
@@ -48,4 +48,4 @@ def key(arguments: argparse.Namespace) -> Key:
     """The key of the file, or one for this run alone."""
     from interchange.deidentify import Key, load_key
 
-    return load_key(arguments.key) if arguments.key else Key()
+    return Key() if arguments.key is None else load_key(arguments.key)

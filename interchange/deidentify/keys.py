@@ -64,14 +64,12 @@ def load_key(path: str | Path) -> Key:
     Raises UsageError for a file that holds no key, that others can read (on systems with such rights), or that cannot
     be made.
     """
+    if not os.fspath(path):
+        raise UsageError("needs the name of a file", "--key")
     file = Path(path)
     try:
-        with contextlib.suppress(FileExistsError):
-            handle = os.open(file, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600)
-            with os.fdopen(handle, "w", encoding="ascii") as out:
-                out.write(f"interchange pseudonym key v1: {secrets.token_hex(32)}\n")
-                out.flush()
-                os.fsync(out.fileno())
+        if not os.path.lexists(file):
+            _make(file)
         if os.name == "posix" and file.stat().st_mode & 0o077:
             raise UsageError("others can read this key file; take their rights away (chmod 600)", file=str(path))
         found = _LINE.fullmatch(file.read_text(encoding="ascii"))
@@ -82,3 +80,24 @@ def load_key(path: str | Path) -> Key:
     if not found:
         raise UsageError("holds no key of this program", file=str(path))
     return Key(bytes.fromhex(found[1]))
+
+
+def _make(file: Path) -> None:
+    """Make the file, whole from the first moment; of several who make it at once one wins, and it stays."""
+    aside = file.with_name(f".interchange-{secrets.token_hex(8)}.part")
+    handle = os.open(aside, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600)
+    try:
+        with os.fdopen(handle, "w", encoding="ascii") as out:
+            out.write(f"interchange pseudonym key v1: {secrets.token_hex(32)}\n")
+            out.flush()
+            os.fsync(out.fileno())
+        with contextlib.suppress(FileExistsError):
+            try:
+                file.hardlink_to(aside)
+            except FileExistsError:
+                raise
+            except OSError:  # a file system without such links; the name is free a moment ago
+                if not os.path.lexists(file):
+                    aside.rename(file)
+    finally:
+        aside.unlink(missing_ok=True)

@@ -39,6 +39,39 @@ def test_what_is_no_key_is_refused_and_kept(tmp_path: Path, content: bytes) -> N
     assert path.read_bytes() == content
 
 
+def test_of_several_who_make_a_key_at_once_all_use_the_same(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Everybody finds no file at first; whoever is slower than another reads what that one made."""
+    path = tmp_path / "key"
+    real, others = os.fsync, []
+
+    def slow(handle: int) -> None:
+        real(handle)
+        if len(others) < 3:
+            others.append(None)
+            others[others.index(None)] = load_key(path)
+
+    monkeypatch.setattr(os, "fsync", slow)
+    mine = load_key(path)
+    assert len(others) == 3
+    assert {key.secret for key in others if key is not None} | {load_key(path).secret} == {mine.secret}
+    assert [p.name for p in tmp_path.iterdir()] == ["key"]
+
+
+def test_a_file_system_without_hard_links(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    def none(*_: object) -> None:
+        raise PermissionError(1, "Operation not permitted")
+
+    monkeypatch.setattr(Path, "hardlink_to", none)
+    key = load_key(tmp_path / "key")
+    assert load_key(tmp_path / "key").secret == key.secret
+    assert (tmp_path / "key").stat().st_mode & 0o777 == 0o600
+
+
+def test_no_name_is_no_key() -> None:
+    with pytest.raises(UsageError, match="--key: needs the name of a file"):
+        load_key("")
+
+
 def test_pseudonyms_have_their_forms() -> None:
     key = Key(b"k" * 32)
     assert re.fullmatch(r"[A-Z2-7]{16}", key.pseudonym("patient", "x"))
