@@ -40,8 +40,8 @@ class Requests:
 
     ``fields``: (field name or model path, value as text).  ``zone``: offset ("+02:00") for a time without one.
     ``time``: acquisition time in ISO 8601.  ``relabel``: (old lead name, new), all at once.  ``leads``: names to keep,
-    in this order.  ``tracing``: number of the one tracing to keep, counted from 1.  ``only_ecg``: keep channels that are a
-    known lead in microvolts.  ``derive``: add leads that follow exactly from recorded ones.
+    in this order.  ``tracing``: number of the one tracing to keep, counted from 1.  ``only_ecg``: keep channels that
+    are a known lead in microvolts.  ``derive``: add leads that follow exactly from recorded ones.
     """
 
     fields: tuple[tuple[str, str], ...] = ()
