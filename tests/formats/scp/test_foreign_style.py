@@ -245,6 +245,13 @@ def test_fewer_leads_than_section_3_names_are_nobodys() -> None:
     assert "signal-leads" in check(data)
 
 
+def test_a_count_that_is_greater_than_the_leads_of_both_sections() -> None:
+    data = patched(plain.encode(record()), 3, 0, b"\3")
+    assert check(data) == {"leads-length", "simultaneous", "signal-leads"}
+    assert read(data).tracings[0].names == ("I", "II")
+    assert read(data).tracings[0].samples.tolist() == [WAVE, OTHER]
+
+
 def test_further_leads_of_a_reference_beat() -> None:
     zones = {"zones": [(0, 0, 5, 0)], "areas": [(4, 6)], "fiducial": 3}
     length = struct.pack("<H", 2 * len(BEAT))
@@ -309,6 +316,10 @@ def test_flags_that_agree_with_the_numbers_of_the_samples() -> None:
     assert check(flagged([1] * 12, 12, simultaneous=True)) == set()
     assert check(flagged(IN_TURN[:8], 3)) == set()
     assert check(flagged([1], 1, simultaneous=True)) == check(flagged([1], 1)) == set()
+    for size in (3, 4):
+        strip = [(code, 1 + 9 * (n // 3), ROW) for n, code in enumerate((1, 3, 61, 62, 63, 64))]
+        made = plain.encode(plain.Record([*strip, (2, 1, [*ROW, *ROW])]))
+        assert check(patched(made, 3, 1, bytes((size << 3,)))) == set()
     shorter = plain.Record([(1, 1, ROW), (2, 1, ROW[:6])])
     assert check(plain.encode(shorter)) == set()
 

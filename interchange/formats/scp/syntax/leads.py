@@ -97,12 +97,13 @@ def _check_flags(section: Section, found: Leads, log: Log) -> None:
     """Whether the flags agree with the leads' numbers.
 
     Leads that were recorded in groups lie one group behind the other: with the same numbers for all nothing says when
-    each group was recorded.
+    each group was recorded.  A lead that goes on through all groups may be counted in their size or not.
     """
     if section.body[1] & _RESERVED:
         log.add("reserved", section.place(1))
     starts = Counter(lead.first for lead in found.leads)
-    is_one = len({(lead.first, lead.last) for lead in found.leads}) == 1
+    spans = Counter((lead.first, lead.last) for lead in found.leads)
+    is_one = len(spans) == 1
     place, size, most = section.place(1), found.at_a_time, min(found.stated, _MOST_AT_A_TIME)
     if found.simultaneous:
         if not is_one:
@@ -110,8 +111,9 @@ def _check_flags(section: Section, found: Leads, log: Log) -> None:
         elif size != most:
             log.add("simultaneous", place, f"{size} at a time, {found.stated} leads")
     elif len(starts) > 1:
-        if size != min(max(starts.values()), _MOST_AT_A_TIME):
-            log.add("simultaneous", place, f"{size} at a time, at most {max(starts.values())} leads begin together")
+        together = max(starts.values())
+        if size not in (min(together, _MOST_AT_A_TIME), min(max(spans.values()), _MOST_AT_A_TIME)):
+            log.add("simultaneous", place, f"{size} at a time, at most {together} leads begin together")
     elif 0 < size < most:
         log.add("group-timing", place, f"{size} at a time, {found.stated} leads")
     elif size > most or (found.stated > 1 and (is_one or not size)):

@@ -74,21 +74,21 @@ def parse_signal(section: Section, stated: int, leads: int, log: Log) -> Signal 
         log.add("bimodal-code", section.place(5), f"code {bimodal}")
     elif section.id == 5 and bimodal:
         log.add("reserved", section.place(5))
-    found = _blocks(section, stated, log)
+    found = _blocks(section, stated, leads, log)
     if found is None:
         return None
     bimodal = bimodal if section.id == 6 else 0
     return Signal(section.id, section.start, step, interval, differences, bimodal, found[:leads], found[leads:])
 
 
-def _blocks(section: Section, stated: int, log: Log) -> tuple[Block, ...] | None:
+def _blocks(section: Section, stated: int, leads: int, log: Log) -> tuple[Block, ...] | None:
     """The data of all leads that have a length; None where it is not known where they begin.
 
     Raises SourceError where that is section 6.
     """
     lengths = _lengths(section, stated)
     place = section.start + _HEADER.size + 2 * len(lengths) + sum(lengths)
-    if not -1 <= place - section.end <= 0 and not (lengths := _other_lengths(section, stated, lengths, log)):
+    if not -1 <= place - section.end <= 0 and not (lengths := _other_lengths(section, lengths, leads, log)):
         return None
     place = section.start + _HEADER.size + 2 * len(lengths)
     limit = section.end
@@ -109,20 +109,22 @@ def _lengths(section: Section, count: int) -> tuple[int, ...]:
     return struct.unpack_from(f"<{count}H", section.data, section.start + _HEADER.size)
 
 
-def _other_lengths(section: Section, stated: int, lengths: tuple[int, ...], log: Log) -> tuple[int, ...]:
-    """The lengths where those of the leads that section 3 states do not fill the section.
+def _other_lengths(section: Section, lengths: tuple[int, ...], leads: int, log: Log) -> tuple[int, ...]:
+    """The lengths where those of the leads that section 3 states do not fill the section; () where nobody can tell.
 
     There may be lengths of more leads, or of fewer: then the data begin at another byte, and every sample would be
     read from the wrong one.  Zeros behind the data are taken for padding; bytes of a damaged end are missed by the
     leads that have them.
     """
+    stated = len(lengths)
     place = section.start + _HEADER.size + 2 * stated
     spare = section.end - place - sum(lengths)
     if spare < 0:
         fewer = _fewer(section, lengths)
         if fewer:
             log.add("signal-leads", section.place(_HEADER.size), f"{fewer} lengths for {stated} leads")
-            return _unknown(section, "section holds fewer leads than section 3 names")
+            fits = fewer == leads
+            return lengths[:fewer] if fits else _unknown(section, "the section holds fewer leads than section 3 names")
         return lengths
     count = _more(section, lengths, spare)
     if count:
