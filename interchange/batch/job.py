@@ -5,7 +5,6 @@
 
 from __future__ import annotations
 
-import contextlib
 import gc
 import json
 import os
@@ -19,14 +18,13 @@ from typing import TYPE_CHECKING, Any, Literal, ParamSpec, TypeVar
 
 from interchange._version import __version__
 from interchange.deidentify import Key, Policy
-from interchange.errors import InterchangeError, RefusedError
+from interchange.errors import InterchangeError, RefusedError, TargetError
 from interchange.model.lines import decimal
 from interchange.publish import Publication, sync_folder
 from interchange.records import dataclass
 from interchange.requests import Requests
 
 if TYPE_CHECKING:
-    from interchange.receipt import Receipt
     from interchange.writing import Prepared
 
 P = ParamSpec("P")
@@ -82,7 +80,8 @@ class Settings:
 class Job:
     """One recording to be done: ``target`` is the output's path; ``name`` and ``output`` are the names in the books.
 
-    ``number``: counted from 1 in this run; a de-identified receipt knows its source by it.
+    ``number``: counted from 1 in this run; a de-identified receipt knows its source by it.  ``mark``: what the names of
+    temporary files bear (see :class:`interchange.publish.Publication`).
     """
 
     path: str
@@ -91,6 +90,7 @@ class Job:
     output: str
     number: int = 1
     format: str | None = None
+    mark: str = ""
 
     @property
     def folder(self) -> str:
@@ -211,6 +211,7 @@ def _begin(job: Job, settings: Settings, folders: set[str], thread: Executor) ->
     publication = _safely(job, ready.publication)
     if isinstance(publication, Outcome):
         return _Begun(job, publication)
+    publication.mark = job.mark
     try:
         failed = _safely(job, publication.write)
     except BaseException:  # somebody stops the program
@@ -231,7 +232,7 @@ def _finish(begun: _Begun) -> Outcome:
         if failed is None:
             placed = _safely(begun.job, begun.publication.place)
             failed = placed if isinstance(placed, Outcome) else None
-        return failed or _done(begun.job, begun.ready.receipt)
+        return failed or _done(begun.job, begun.ready)
     finally:
         begun.drop()
         if begun.size > LARGE:
@@ -283,8 +284,11 @@ def _prepared(job: Job, settings: Settings, folders: set[str]) -> Prepared:
     target = Path(job.target)
     folder = job.folder
     if folder not in folders:
-        with contextlib.suppress(FileExistsError):
+        try:
             os.makedirs(folder, exist_ok=True)
+        except OSError as error:
+            reason = f"the folder cannot be made: {error.strerror or 'input/output error'}"
+            raise TargetError(reason, file=folder) from None
         folders.add(folder)
     writing = Writing(
         target,
@@ -306,9 +310,10 @@ def _prepared(job: Job, settings: Settings, folders: set[str]) -> Prepared:
     )
 
 
-def _done(job: Job, receipt: Receipt) -> Outcome:
+def _done(job: Job, ready: Prepared) -> Outcome:
+    receipt = ready.receipt
     first = receipt.tracings[0] if receipt.tracings else None
-    files = tuple((d.name, d.size) for d in receipt.target)
+    files = tuple((name, len(data)) for name, data in ready.files)
     return Outcome(
         job.name,
         "done",

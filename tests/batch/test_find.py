@@ -11,7 +11,8 @@ import pytest
 
 import interchange
 from fixtures.field import recordings
-from interchange.batch.find import Found, find_recordings, output_names
+from interchange.batch.find import Found, find_recordings
+from interchange.batch.names import output_names
 from interchange.errors import UsageError
 from tests.batch.archive import make_archive, record_files
 

