@@ -31,7 +31,7 @@ ACCOUNT: Final[Account] = {
     # samples
     "tracings.samples": Place("section 6, or 5 for a representative beat: one step of whole nanovolts for all",
                               "partly", _SIGNAL),
-    "tracings.missing": Place("a lead may begin later or end earlier; SCP-ECG has no mark for missing samples",
+    "tracings.missing": Place("a lead may begin later or end earlier; other missing samples are 0, without a mark",
                               "partly", _SIGNAL),
     "tracings.rate": Place("section 6 bytes 3-4: whole microseconds between samples", "partly", _SIGNAL),
     "tracings.start": Place("section 3, starting sample of each lead; of a further file a line of free text",

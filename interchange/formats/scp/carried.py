@@ -9,7 +9,8 @@ A free text whose first line is ``[interchange 1]`` holds one value a line.  ``P
     values of sections 7 and 10 that say "not computed" only because the layout demands something: the source did not
     speak of them (a lead's name or ``*`` for all leads stands in front of a measurement per lead);
 ``scp.positions: own``
-    positions in section 7 count from an origin of the writer's choice and mark nothing on the reference beat;
+    positions in section 7 count from an origin of the writer's choice: they mark nothing on a reference beat and say
+    no more than the intervals between them;
 ``scp.codes: by number``
     coded statements of section 11 are those of section 8 with the same numbers;
 ``scp.part: 1 NAME-2.scp 11 9f86d081884c7d65``
