@@ -9,23 +9,15 @@ from itertools import zip_longest
 from typing import TYPE_CHECKING, Any
 
 from interchange.errors import SourceError
-from interchange.formats.aecg.codes import OWN, SAME_UNIT, SECONDS, TIME_ABSOLUTE, TIME_RELATIVE, VOLTS
-from interchange.formats.aecg.datatypes import (
-    Interval,
-    code_text,
-    duration,
-    factor,
-    identifier,
-    interval,
-    moment,
-    physical,
-)
+from interchange.formats.aecg.codes import OWN, SAME_UNIT, TIME_ABSOLUTE, TIME_RELATIVE, VOLTS
+from interchange.formats.aecg.datatypes import Interval, code_text, factor, identifier, interval, physical
 from interchange.formats.aecg.digits import Digits, DigitsError, TooWideError, digits_from
 from interchange.formats.aecg.limits import MAX_NESTING
 from interchange.formats.aecg.log import Log
 from interchange.formats.aecg.markup import WHITE, Node, place_of
 from interchange.formats.aecg.plain_rows import plain_row, plain_scale
 from interchange.formats.aecg.read_controls import Controls, read_controls, read_nested
+from interchange.formats.aecg.read_times import is_time, time_of, type_of
 from interchange.formats.aecg.short_digits import short_integers
 from interchange.model import Channel, Identifier, Kind, Moment
 from interchange.records import dataclass
@@ -124,9 +116,9 @@ def _segment(node: Node, series: Series, log: Log) -> Segment | None:
             label = _label(sequence.take("code"))
             text = label[0]
             value = sequence.take("value")
-            if text.upper() in (TIME_ABSOLUTE, TIME_RELATIVE) or _is_time(value):
+            if text.upper() in (TIME_ABSOLUTE, TIME_RELATIVE) or is_time(value):
                 times += 1
-                time = _time(sequence, text.upper(), value, log) if times == 1 else time
+                time = time_of(sequence, text.upper(), value, log) if times == 1 else time
             else:
                 row = _row(sequence, label, value, pad, log)
                 if row is not None:
@@ -181,98 +173,6 @@ def _check_rows(node: Node, rows: list[Row], length: int, log: Log) -> None:
         log.add("aecg.lead-lengths", node, f"{min(sizes - {0})} to {length} samples")
     if len({row.code for row in rows}) < len(rows):
         log.add("aecg.lead-repeated", node)
-
-
-def _type_of(value: Node, log: Log) -> str:
-    """The type that a value says or, failing that, shows."""
-    said = value.get("{http://www.w3.org/2001/XMLSchema-instance}type")
-    name = said.strip().rsplit(":", 1)[-1].upper() if said else ""
-    if name in ("GLIST_TS", "GLIST_PQ", "SLIST_PQ", "SLIST_TS"):
-        return name
-    log.add("aecg.value-type", value)
-    children = {child.name for child in value.children}
-    if {"head", "increment"} & children:
-        head = value.find("head")
-        raw = (head.attributes.get("value") or "") if head else ""
-        plain = head is not None and not head.attributes.get("unit") and len(raw) >= 4
-        return "GLIST_TS" if plain else "GLIST_PQ"
-    if "digits" in children:
-        origin = value.find("origin")
-        raw = (origin.attributes.get("value") or "") if origin else ""
-        return (
-            "SLIST_TS" if len(raw) >= 8 and raw.isdigit() and origin and "unit" not in origin.attributes else "SLIST_PQ"
-        )
-    return name
-
-
-def _is_time(value: Node | None) -> bool:
-    return value is not None and value.find("increment") is not None and value.find("digits") is None
-
-
-def _time(
-    sequence: Node, code: str, value: Node | None, log: Log
-) -> tuple[Fraction, Moment | None, Fraction | None] | None:
-    """Step in seconds, and the head as a moment or as seconds in the series."""
-    if value is None:
-        log.add("aecg.increment", sequence, "there is none")
-        return None
-    kind = _type_of(value, log)
-    if kind.endswith("_TS") != (code == TIME_ABSOLUTE):
-        log.add("aecg.time-kind", sequence)
-    if kind.startswith("SLIST"):
-        return _listed_time(value, kind, log)
-    for name in ("period", "denominator"):
-        if value.attributes.get(name) == "1" and name == "denominator":
-            value.get(name)
-        elif name in value.attributes:
-            log.add("aecg.uneven-time", value)
-            return None
-    step = _step(value.take("increment"), sequence, log)
-    head = value.take("head")
-    if step is None:
-        return None
-    if kind == "GLIST_TS":
-        return step, moment(head, log), None
-    return step, None, duration(head, log) if head is not None else None
-
-
-def _step(node: Node | None, sequence: Node, log: Log) -> Fraction | None:
-    """The increment in seconds, above zero."""
-    if node is None:
-        log.add("aecg.increment", sequence, "there is none")
-        return None
-    amount, unit = physical(node, log)
-    if amount is None or amount <= 0:
-        why = "it is no number" if amount is None else "it is below zero" if amount else "it is zero"
-        log.add("aecg.increment", node, why)
-        return None
-    if unit not in SECONDS:
-        log.add("aecg.increment-unit", node, "a frequency, it seems" if unit == "Hz" else "")
-        return None
-    return amount * factor(SECONDS[unit])
-
-
-def _listed_time(value: Node, kind: str, log: Log) -> tuple[Fraction, Moment | None, Fraction | None] | None:
-    """Times given one by one; taken when they are evenly spaced."""
-    import numpy as np
-
-    origin, scale = value.take("origin"), _step(value.take("scale"), value, log)
-    digits = value.take("digits")
-    if scale is None or digits is None:
-        return None
-    try:
-        values = digits_from(digits.element.text or "").values.astype(np.int64)
-    except DigitsError as error:
-        log.add("aecg.digits", digits, str(error))
-        return None
-    if values.size < 2 or (np.diff(values) != values[1] - values[0]).any() or values[1] <= values[0]:
-        log.add("aecg.uneven-time", value)
-        return None
-    step, offset = scale * int(values[1] - values[0]), scale * int(values[0])
-    if kind == "SLIST_TS":
-        head = moment(origin, log)
-        return step, head.plus(offset) if head is not None and head.is_instant else head, None
-    return step, None, (duration(origin, log) or Fraction(0)) + offset
 
 
 @lru_cache(maxsize=1024)
@@ -350,7 +250,7 @@ def _digits(sequence: Node, value: Node | None, log: Log) -> Digits | None:
     if value is None or digits is None:
         log.add("aecg.digits", sequence, "there are none")
         return None
-    _type_of(value, log)
+    type_of(value, log)
     if digits.attributes or digits.children:
         log.add("aecg.digits-external", digits)
         return None
