@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import replace
 from fractions import Fraction
 from typing import Final
@@ -16,11 +17,17 @@ from interchange.model import Moment, Tracing
 from interchange.records import dataclass
 from interchange.vocabulary import Concept
 
-__all__ = ["FINDINGS", "Item", "ItemReader"]
+__all__ = ["FINDINGS", "TIMES", "Item", "ItemReader", "Span"]
+
+Span = tuple[Fraction, Fraction | None]
+"""Start and end in seconds on a tracing; no end = a point."""
 
 _CONCEPT_NAME: Final = tag_of("ConceptNameCodeSequence")
 _MODIFIER: Final = tag_of("ModifierCodeSequence")
 SPANS: Final = {"SEGMENT": 2, "MULTISEGMENT": 2, "POINT": 1, "MULTIPOINT": 1, "BEGIN": 1, "END": 1}
+TIMES: Final = ("TemporalRangeType", "ReferencedSamplePositions", "ReferencedTimeOffsets", "ReferencedDateTime")
+"""Attributes that say where in time an annotation lies."""
+
 FINDINGS: Final = {(ECG_FINDING.value, ECG_FINDING.scheme), (OVERALL_FINDING.value, OVERALL_FINDING.scheme)}
 
 
@@ -28,8 +35,9 @@ FINDINGS: Final = {(ECG_FINDING.value, ECG_FINDING.scheme), (OVERALL_FINDING.val
 class Item:
     """One item, decoded but not yet understood.
 
-    ``targets``: (index of the tracing, row or None for all) that it refers to.  ``spans``: (start, end or None) in
-    seconds on the tracing; None = the item has no temporal range.  ``in_set``: marks have the same group number.
+    ``targets``: (index of the tracing, row or None for all) that it refers to.  ``spans``: the places in time on each
+    of these tracings; None = the item has no temporal range, or one that could not be placed (``unplaced``).
+    ``in_set``: marks have the same group number.
     """
 
     view: View
@@ -41,12 +49,12 @@ class Item:
     unit: str | None
     group: int | None
     targets: list[tuple[int, int | None]]
-    spans: list[tuple[Fraction, Fraction | None]] | None
-    range: str | None
+    spans: dict[int, list[Span]] | None
     concept: Concept | None = None
     lead: str | None = None
     positions: tuple[int, ...] = ()
     in_set: bool = False
+    unplaced: bool = False
 
 
 def _name(view: View) -> tuple[CodeItem | None, CodeItem | None]:
@@ -104,11 +112,16 @@ class ItemReader:
             view.whole("AnnotationGroupNumber"),
             targets,
             self.spans(view, kind, positions, targets),
-            kind,
             positions=positions,
         )
+        if item.spans is not None and not any(item.spans.values()):
+            item.spans, item.unplaced = None, True
+            view.leave(*TIMES)
         if (item.text is None) == (item.name is None):
             view.context.tolerate("annotation-form", view.place)
+            if item.text is not None and item.value is not None:
+                view.leave("UnformattedTextValue")
+                item.text = None
         self.understand(item)
         return item
 
@@ -117,7 +130,7 @@ class ItemReader:
         if item.name is None:
             return
         per_lead = any(row is not None for _, row in item.targets)
-        found = named(item.name, per_lead, item.spans is not None and not item.numbers)
+        found = named(item.name, per_lead, (item.spans is not None or item.unplaced) and not item.numbers)
         item.concept, item.lead = formula_of(item.modifier) or found.concept, found.lead
         if item.name.scheme == "SCPECG":
             item.view.context.tolerate_once("retired-concept-scheme", item.view.at("ConceptNameCodeSequence"))
@@ -146,60 +159,72 @@ class ItemReader:
 
     def spans(
         self, view: View, kind: str | None, positions: tuple[int, ...], targets: list[tuple[int, int | None]]
-    ) -> list[tuple[Fraction, Fraction | None]] | None:
-        """The places in time, None where the item is about the whole extent."""
+    ) -> dict[int, list[Span]] | None:
+        """The places in time on each tracing that is referred to, None where the item is about the whole extent."""
         if kind is None and not positions and "ReferencedTimeOffsets" not in view and "ReferencedDateTime" not in view:
             return None
-        tracing = self.tracings[targets[0][0]] if targets else self.tracings[0]
+        indices = list(dict.fromkeys(index for index, _ in targets)) or [0]
         if positions:
-            points = [Fraction(position - 1) / tracing.rate for position in positions]
-            if any(not 0 < position <= tracing.length for position in positions):
+            shortest = min(self.tracings[index].length for index in indices)
+            if any(not 0 < position <= shortest for position in positions):
                 view.context.tolerate(
-                    "annotation-position", view.at("ReferencedSamplePositions"), f"{tracing.length} samples"
+                    "annotation-position", view.at("ReferencedSamplePositions"), f"{shortest} samples"
                 )
-            if len({index for index, _ in targets}) > 1:
+            if len(indices) > 1:
                 view.context.tolerate("annotation-groups", view.at("ReferencedSamplePositions"))
+            places = {index: _at_samples(positions, self.tracings[index]) for index in indices}
         elif "ReferencedTimeOffsets" in view:
-            points = list(view.decimals("ReferencedTimeOffsets"))
+            offsets = list(view.decimals("ReferencedTimeOffsets"))
+            places = dict.fromkeys(indices, offsets)
         else:
-            points = self._absolute(view, tracing)
-        return self._spanned(view, kind, points, tracing)
+            places = self._absolute(view, indices)
+        _check_range(view, kind, len(places[indices[0]]))
+        return {index: _spanned(kind, points, self.tracings[index].duration) for index, points in places.items()}
 
-    def _absolute(self, view: View, tracing: Tracing) -> list[Fraction]:
-        points = []
-        for text in view.texts("ReferencedDateTime"):
-            moment = parse_moment(text)
-            if moment is None:
-                view.context.tolerate("malformed-date", view.at("ReferencedDateTime"))
-                continue
-            since = None
-            if self.time is not None:
-                same = replace(moment, zone=self.time.zone) if moment.zone is None else moment
-                since = same.minus(self.time)
-            if since is None:
-                view.context.tolerate("annotation-position", view.at("ReferencedDateTime"), "no time of acquisition")
-                continue
-            points.append(since - tracing.start)
-        return points
+    def _absolute(self, view: View, indices: list[int]) -> dict[int, list[Fraction]]:
+        """Dates and times as seconds on each tracing; one that cannot be placed makes a finding and stays unread."""
+        texts = view.texts("ReferencedDateTime")
+        since = [seconds for text in texts if (seconds := self._since(view, text)) is not None]
+        if len(since) < len(texts):
+            view.leave("ReferencedDateTime")
+        places = {index: [seconds - self.tracings[index].start for seconds in since] for index in indices}
+        if any(not 0 <= point <= self.tracings[i].duration for i, points in places.items() for point in points):
+            view.context.tolerate("annotation-position", view.at("ReferencedDateTime"), "outside the samples")
+        return places
 
-    def _spanned(
-        self, view: View, kind: str | None, points: list[Fraction], tracing: Tracing
-    ) -> list[tuple[Fraction, Fraction | None]]:
-        """The points as spans by the temporal range type; a wrong number of points makes a finding."""
-        size = SPANS.get(kind or "")
-        wrong = (
-            size is None
-            or not points
-            or len(points) % size
-            or (kind in ("POINT", "SEGMENT", "BEGIN", "END") and len(points) != size)
-        )
-        if wrong:
-            view.context.tolerate("annotation-range", view.at("TemporalRangeType"), f"{len(points)} positions")
-        if kind == "BEGIN":
-            return [(point, tracing.duration) for point in points]
-        if kind == "END":
-            return [(Fraction(0), point) for point in points]
-        if size == 2:
-            pairs: list[tuple[Fraction, Fraction | None]] = list(zip(points[::2], points[1::2], strict=False))
-            return pairs if len(points) % 2 == 0 else [*pairs, (points[-1], None)]
-        return [(point, None) for point in points]
+    def _since(self, view: View, text: str) -> Fraction | None:
+        """Seconds from the start of acquisition to a date and time."""
+        moment = parse_moment(text)
+        if moment is None:
+            view.context.tolerate("malformed-date", view.at("ReferencedDateTime"))
+            return None
+        since = None
+        if self.time is not None:
+            since = (replace(moment, zone=self.time.zone) if moment.zone is None else moment).minus(self.time)
+        if since is None:
+            view.context.tolerate("annotation-position", view.at("ReferencedDateTime"), "no time of acquisition")
+        return since
+
+
+def _at_samples(positions: Sequence[int], tracing: Tracing) -> list[Fraction]:
+    return [Fraction(position - 1) / tracing.rate for position in positions]
+
+
+def _check_range(view: View, kind: str | None, count: int) -> None:
+    """A wrong number of points for the temporal range type makes a finding."""
+    size = SPANS.get(kind or "")
+    single = kind in ("POINT", "SEGMENT", "BEGIN", "END")
+    if size is None or not count or count % size or (single and count != size):
+        view.context.tolerate("annotation-range", view.at("TemporalRangeType"), f"{count} positions")
+
+
+def _spanned(kind: str | None, points: list[Fraction], duration: Fraction) -> list[Span]:
+    """The points as spans by the temporal range type."""
+    if kind == "BEGIN":
+        return [(point, duration) for point in points]
+    if kind == "END":
+        return [(Fraction(0), point) for point in points]
+    if SPANS.get(kind or "") == 2:
+        pairs: list[Span] = list(zip(points[::2], points[1::2], strict=False))
+        return pairs if len(points) % 2 == 0 else [*pairs, (points[-1], None)]
+    return [(point, None) for point in points]

@@ -1,7 +1,8 @@
 """Waveform Annotation Sequence to measurements, marks and statements (PS3.3 C.10.10).
 
-An item with a temporal range is a mark; one with a number is a measurement; text, or a coded finding, without a range
-is a statement.  Positions count from 1, and so do groups and channels; channel 0 stands for all of its group.
+An item with a temporal range is a mark, and where it has a number too the mark holds a measurement; a number without a
+range is a measurement; text, or a coded finding, without a range is a statement.  Positions count from 1, and so do
+groups and channels; channel 0 stands for all of its group.  What an item has beside that stays unread.
 """
 
 from __future__ import annotations
@@ -11,13 +12,13 @@ from dataclasses import field, replace
 from fractions import Fraction
 from typing import Final
 
-from interchange.formats.dicom.annotation_items import FINDINGS, Item, ItemReader
+from interchange.formats.dicom.annotation_items import FINDINGS, TIMES, Item, ItemReader
 from interchange.formats.dicom.conceptcodes import OF_TEXT, OTHER, OVERALL_FINDING, WORDS, value_in_unit
 from interchange.formats.dicom.read_waveform import Group
 from interchange.formats.dicom.status import is_status, with_status
 from interchange.formats.dicom.view import View
 from interchange.formats.dicom.wavepairs import MarkList, ends_of, marks_between
-from interchange.model import Code, Extras, Mark, Measurement, Moment, Statement
+from interchange.model import Code, Extras, Mark, Measurement, Moment, Statement, Tracing
 from interchange.records import dataclass
 
 __all__ = ["GROUP", "VALUE", "Annotations", "read_annotations"]
@@ -27,6 +28,12 @@ GROUP: Final = "dicom.group"
 
 VALUE: Final = "dicom.value"
 """Extra of an annotation: code and scheme of its coded value, whose meaning is the text."""
+
+LEADS: Final = "dicom.leads"
+"""Extra of a statement: names of the channels that it refers to."""
+
+GROUPS: Final = "dicom.groups"
+"""Extra of a statement: numbers of the multiplex groups that it refers to, where they are not the first alone."""
 
 
 @dataclass(slots=True)
@@ -89,38 +96,80 @@ def _put_on_beat(items: list[Item], reader: ItemReader) -> None:
         for member in members:
             rows = {row for _, row in member.targets}
             member.targets = [(beat, row) for row in rows]
-            member.spans = [(Fraction(position - 1) / rate, None) for position in member.positions]
+            member.spans = {beat: [(Fraction(position - 1) / rate, None) for position in member.positions]}
 
 
 def _take(item: Item, reader: ItemReader, found: Annotations, statement_groups: dict[int | None, int]) -> None:
-    if item.spans is not None:
-        if item.numbers and not _belongs_to_mark(item):
-            found.measurements.extend(_measurements(item, reader))
-        elif item.numbers and _joins(item, reader, found.marks.marks):
-            found.marks.marks[-1] = replace(
-                found.marks.marks[-1],
-                measurements=(*found.marks.marks[-1].measurements, *_measurements(item, reader, on_mark=True)),
-            )
-        else:
-            _take_marks(item, reader, found.marks)
-    elif item.text is not None and item.name is None:
-        if is_status(item.text) and found.waiting.get(item.group):
-            for index in found.waiting.pop(item.group):
-                found.statements[index] = with_status(found.statements[index], item.text)
-        else:
-            group = statement_groups.setdefault(item.group, len(statement_groups))
-            found.add_statement(Statement(item.text, group=group, extras=_where(item, reader)), item.group)
-    elif item.name is not None and (item.name.value, item.name.scheme) in FINDINGS and item.value is not None:
-        _take_finding(item, found, statement_groups)
-    elif item.concept is not None and item.concept.scope == "mark" and not item.numbers:
-        item.spans = [(Fraction(0), None)]
-        found.marks.add(_whole(item, reader))
+    named_mark = item.concept is not None and item.concept.scope == "mark"
+    if item.text is not None and item.name is None:
+        _take_text(item, reader, found, statement_groups)
+    elif item.spans is not None and item.numbers:
+        _take_placed(item, reader, found)
+    elif item.spans is not None:
+        _take_marks(item, reader, found.marks)
+    elif item.name is not None and item.name[:2] in FINDINGS and item.value is not None:
+        _take_finding(item, reader, found, statement_groups)
+    elif item.unplaced and not item.numbers and (named_mark or item.value is None):
+        item.view.dataset.taken.clear()  # a mark without a place says nothing
+    elif named_mark and not item.numbers:
+        item.spans = {index: [(Fraction(0), reader.tracings[index].duration)] for index, _ in _each(item, reader)}
+        found.marks.add(_marks(item, reader))
     else:
         found.measurements.extend(_measurements(item, reader))
 
 
+def _take_text(item: Item, reader: ItemReader, found: Annotations, statement_groups: dict[int | None, int]) -> None:
+    """A note, a status of statements before it, or a statement; numbers and codes beside a text stay unread."""
+    assert item.text is not None
+    if item.numbers or item.unit is not None or item.value is not None:
+        item.view.leave("NumericValue", "MeasurementUnitsCodeSequence", "ConceptCodeSequence")
+        item.value = None
+    if item.spans is not None:
+        found.marks.add(_marks(item, reader))
+    elif is_status(item.text) and found.waiting.get(item.group):
+        for index in found.waiting.pop(item.group):
+            found.statements[index] = with_status(found.statements[index], item.text)
+    else:
+        group = statement_groups.setdefault(item.group, len(statement_groups))
+        found.add_statement(Statement(item.text, group=group, extras=_where(item, reader)), item.group)
+
+
+def _take_placed(item: Item, reader: ItemReader, found: Annotations) -> None:
+    """A number with a place: it belongs to the mark before it, or a mark of its own holds it."""
+    assert item.spans is not None
+    of_mark = item.concept is not None and item.concept.scope == "mark"
+    counts = {len(spans) for spans in item.spans.values()}
+    if of_mark and _joins(item, reader, found.marks.marks):
+        last = found.marks.marks[-1]
+        inner = _measurements(item, reader, on_mark=True)
+        found.marks.marks[-1] = replace(last, measurements=(*last.measurements, *inner))
+    elif item.concept is not None and of_mark and not item.concept.unit:
+        item.view.leave("NumericValue", "MeasurementUnitsCodeSequence")  # what is measured is not said
+        _take_marks(item, reader, found.marks)
+    elif counts == {1} or counts == {len(item.numbers)}:
+        found.marks.add(_holders(item, reader))
+    else:
+        item.view.leave(*TIMES)  # which number belongs where is not said
+        found.measurements.extend(_measurements(item, reader))
+
+
+def _holders(item: Item, reader: ItemReader) -> Iterator[Mark]:
+    """Marks that only hold a measurement: one for each place, or one for all numbers of an item with one place."""
+    assert item.spans is not None
+    source = Code(*(part or None for part in item.name)) if item.name is not None else None
+    group = None if item.group is None else str(item.group)
+    for index, lead in _each(item, reader):
+        spans = item.spans[index]
+        values = tuple(_values(item, reader, index, lead, ()))
+        for at, (start, end) in enumerate(spans):
+            held = values if len(spans) == 1 else values[at : at + 1]
+            yield Mark("other", index, start, end, lead, group=group, measurements=held, source_code=source)
+
+
 def _take_marks(item: Item, reader: ItemReader, marks: MarkList) -> None:
     """Marks as they are, or the two that a segment stands for."""
+    if item.unit is not None:
+        item.view.leave("MeasurementUnitsCodeSequence")
     between = marks_between(item.modifier)
     ends = ends_of(item.concept.id) if item.concept is not None and between is not None else None
     found = list(_marks(item, reader))
@@ -131,10 +180,6 @@ def _take_marks(item: Item, reader: ItemReader, marks: MarkList) -> None:
     marks.add_pair(onset, replace(onset, concept=ends.offset, start=found[0].end), between)
 
 
-def _belongs_to_mark(item: Item) -> bool:
-    return item.concept is not None and item.concept.scope == "mark"
-
-
 def _joins(item: Item, reader: ItemReader, marks: list[Mark]) -> bool:
     """Whether a number with a place belongs to the mark before it: same place, same channel."""
     if not marks or not item.targets or not item.spans:
@@ -142,19 +187,27 @@ def _joins(item: Item, reader: ItemReader, marks: list[Mark]) -> bool:
     index, row = item.targets[0]
     lead = None if row is None else reader.tracings[index].channels[row].name
     last = marks[-1]
-    return (last.tracing, last.start, last.end, last.lead) == (index, *item.spans[0], lead)
+    return (last.tracing, last.start, last.end, last.lead) == (index, *item.spans[index][0], lead)
 
 
-def _where(item: Item, reader: ItemReader) -> tuple[tuple[str, str], ...]:
-    """Channels that a statement is about, when that is not a whole group."""
+def _where(item: Item, reader: ItemReader) -> Extras:
+    """Channels and groups that a statement is about, when that is not the first group as a whole."""
+    if len(item.targets) < 2 and item.targets in ([], [(0, None)]):
+        return ()
     names = [reader.tracings[index].channels[row].name for index, row in item.targets if row is not None]
-    return (("dicom.leads", " ".join(names)),) if names else ()
+    groups = dict.fromkeys(reader.index.index(index) + 1 for index, _ in item.targets)
+    found: Extras = ((LEADS, " ".join(names)),) if names else ()
+    if not names or len(names) < len(item.targets) or any(index for index, _ in item.targets):
+        found = (*found, (GROUPS, " ".join(map(str, groups))))
+    return found
 
 
-def _take_finding(item: Item, found: Annotations, statement_groups: dict[int | None, int]) -> None:
-    """A coded finding: a code of the text before it, or a statement of its own."""
+def _take_finding(item: Item, reader: ItemReader, found: Annotations, statement_groups: dict[int | None, int]) -> None:
+    """A coded finding: a code of the text before it, or a statement of its own; all else beside it stays unread."""
     assert item.value is not None
     assert item.name is not None
+    if item.numbers or item.unit is not None:
+        item.view.leave("NumericValue", "MeasurementUnitsCodeSequence")
     code = Code(item.value.value or None, item.value.scheme or None, item.value.meaning or None)
     if item.modifier is not None and item.modifier[:2] == OF_TEXT[:2] and found.statements:
         last = found.statements[-1]
@@ -162,7 +215,8 @@ def _take_finding(item: Item, found: Annotations, statement_groups: dict[int | N
         return
     kind = "overall-finding" if item.name[:2] == OVERALL_FINDING[:2] else "interpretation-statement"
     group = statement_groups.setdefault(item.group, len(statement_groups))
-    statement = Statement(item.value.meaning or item.value.value, kind=kind, group=group, codes=(code,))
+    words, where = item.value.meaning or item.value.value, _where(item, reader)
+    statement = Statement(words, kind=kind, group=group, codes=(code,), extras=where)
     found.add_statement(statement, item.group)
 
 
@@ -195,9 +249,10 @@ def _value_code(item: Item) -> Extras:
 
 
 def _marks(item: Item, reader: ItemReader) -> Iterator[Mark]:
+    assert item.spans is not None
     concept = item.concept.id if item.concept else "note" if item.name is None else "other"
     for index, lead in _each(item, reader):
-        for start, end in item.spans or ():
+        for start, end in item.spans[index]:
             yield Mark(
                 concept,
                 index,
@@ -211,37 +266,57 @@ def _marks(item: Item, reader: ItemReader) -> Iterator[Mark]:
             )
 
 
-def _whole(item: Item, reader: ItemReader) -> Iterator[Mark]:
-    """A mark about the whole extent of what it refers to."""
-    for mark in _marks(item, reader):
-        yield replace(mark, end=reader.tracings[mark.tracing].duration)
-
-
 def _measurements(item: Item, reader: ItemReader, on_mark: bool = False) -> Iterator[Measurement]:
+    targets = list(_each(item, reader))
+    if len(targets) > 1 and not on_mark:
+        targets = _different(targets, item, reader)
+    extras: Extras = ((GROUP, str(item.group)),) if item.in_set and not on_mark else ()
+    for index, lead in targets:
+        yield from _values(item, reader, index, lead, extras, on_mark)
+
+
+def _different(targets: list[tuple[int, str | None]], item: Item, reader: ItemReader) -> list[tuple[int, str | None]]:
+    """The targets whose measurements differ: the model knows leads and beats, no groups.
+
+    A value of rhythm and representative beat as a whole is one of the recording; the reference then stays unread.
+    """
+    found: dict[tuple[str | None, int | None], tuple[int, str | None]] = {}
+    for index, lead in targets:
+        found.setdefault((lead, _beat(reader.tracings[index])), (index, lead))
+    whole = (None, None) in found
+    kept = [target for (lead, beat), target in found.items() if not (whole and lead is None and beat is not None)]
+    if len(kept) < len(found):
+        item.view.leave("ReferencedWaveformChannels")
+    return kept
+
+
+def _beat(tracing: Tracing) -> int | None:
+    return (tracing.beat or 0) if tracing.kind == "representative beat" else None
+
+
+def _values(
+    item: Item, reader: ItemReader, index: int, lead: str | None, extras: Extras, on_mark: bool = False
+) -> Iterator[Measurement]:
+    """One measurement for each number of an item, or one without a number."""
     concept = item.concept.id if item.concept else "other"
-    extras = _value_code(item)
-    if item.in_set and not on_mark:
-        extras = (*extras, (GROUP, str(item.group)))
     values: tuple[Fraction | None, ...] = item.numbers or (None,)
-    for index, lead in _each(item, reader):
-        tracing = reader.tracings[index]
-        for number in values:
-            value, unit = _value(item, number)
-            zero = value == 0 and item.name is not None and item.name.scheme == "SCPECG"
-            absent = zero and item.concept is not None and item.concept.kind in ("interval", "rate")
-            if absent:
-                item.view.context.tolerate("zero-interval", item.view.at("NumericValue"))
-            yield Measurement(
-                concept,
-                None if absent else value,
-                unit,
-                lead=None if on_mark else lead,
-                absent="not-measured" if absent else None,
-                beat=(tracing.beat or 0) if tracing.kind == "representative beat" and not on_mark else None,
-                text=_words(item),
-                source_code=_source(item),
-                extras=extras,
-            )
+    for number in values:
+        value, unit = _value(item, number)
+        zero = value == 0 and item.name is not None and item.name.scheme == "SCPECG"
+        absent = zero and item.concept is not None and item.concept.kind in ("interval", "rate")
+        if absent:
+            item.view.context.tolerate("zero-interval", item.view.at("NumericValue"))
+        yield Measurement(
+            concept,
+            None if absent else value,
+            unit,
+            lead=None if on_mark else lead,
+            absent="not-measured" if absent else None,
+            beat=None if on_mark else _beat(reader.tracings[index]),
+            text=_words(item),
+            source_code=_source(item),
+            extras=(*_value_code(item), *extras),
+        )
 
 
 def _value(item: Item, number: Fraction | None) -> tuple[int | Fraction | None, str | None]:

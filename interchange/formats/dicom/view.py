@@ -98,6 +98,10 @@ class View:
         self.dataset.taken.add(tag)
         return self.dataset.data[element.start : element.start + element.length]
 
+    def leave(self, *keywords: str) -> None:
+        """Take these attributes for not taken in after all: they are listed as unread."""
+        self.dataset.taken.difference_update(TAGS[keyword] for keyword in keywords)
+
     def buffer(self, keyword: str) -> memoryview:
         """The bytes of a value without a copy; empty where it is absent."""
         tag = TAGS[keyword]

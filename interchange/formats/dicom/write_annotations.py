@@ -205,6 +205,12 @@ def _mark(
     _put_place(place, mark, tracing)
     if mark.group is not None:
         place.numbers("AnnotationGroupNumber", numbers.marks[mark.group])
+    held = _held(mark)
+    if held is not None:
+        _named_value(item, _held_name(mark, held), held)
+        item.update(place)
+        yield item
+        return
     if mark.concept == "note" and mark.text and clean(mark.text, "ST").strip():
         item.text("UnformattedTextValue", mark.text)
     else:
@@ -222,6 +228,21 @@ def _mark(
             _named_value(inner, code, measurement)
             inner.update(place)
             yield inner
+
+
+def _held(mark: Mark) -> Measurement | None:
+    """The measurement of a mark that is nothing but the place of one."""
+    if mark.concept != "other" or mark.text or len(mark.measurements) != 1:
+        return None
+    held = mark.measurements[0]
+    if held.value is None or held.lead not in (None, mark.lead):
+        return None
+    found = named(_held_name(mark, held), mark.lead is not None, False).concept
+    return None if found is not None and found.scope == "mark" and not found.unit else held
+
+
+def _held_name(mark: Mark, held: Measurement) -> CodeItem:
+    return _name(held.concept, "global" if mark.lead is None else "per lead", None, held.source_code)
 
 
 def _put_place(item: Item, mark: Mark, tracing: Tracing) -> None:
