@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import field
 from fractions import Fraction
 
 from interchange.formats.aecg.codes import LEAD_SYSTEM, OWN, SECONDS
@@ -13,7 +14,7 @@ from interchange.formats.aecg.markup import Node
 from interchange.model import Filters
 from interchange.records import dataclass
 
-__all__ = ["Controls", "Segment", "read_controls", "read_nested"]
+__all__ = ["Controls", "Pad", "Segment", "read_controls", "read_nested"]
 
 PREFIXES = ("MDC_ECG_CTL_VBL_", "MDC_ATTR_", "MDC_")
 
@@ -28,19 +29,38 @@ class Segment:
 
 
 @dataclass(slots=True)
+class Pad:
+    """What stands for a missing sample: a number among the digits, or with a unit a value of the lead."""
+
+    value: Fraction
+    unit: str | None
+
+
+@dataclass(slots=True, eq=False)
 class Controls:
-    """What control variables say about a series, a set or a lead."""
+    """What control variables say about a series, a set or a lead.
+
+    ``nodes``: which value said which field; ``taken``: the fields that something was made of.
+    """
 
     highpass: Fraction | None = None
     lowpass: Fraction | None = None
     notches: tuple[Fraction, ...] = ()
     descriptions: tuple[str, ...] = ()
     skew: Fraction | None = None
-    pad: int | None = None
+    pad: Pad | None = None
     placement: str | None = None
     segment: Segment | None = None
     row: int | None = None
     absent: tuple[Node, ...] = ()
+    nodes: list[tuple[str, Node]] = field(default_factory=list)
+    taken: set[str] = field(default_factory=set)
+
+    def leave_unused(self) -> None:
+        """Give back to the unread what nothing was made of."""
+        for name, node in self.nodes:
+            if name not in self.taken:
+                node.used = False
 
     @property
     def filters(self) -> Filters | None:
@@ -116,9 +136,11 @@ def _known(name: str, parent: str, node: Node, found: Controls, log: Log) -> boo
         if amount is not None and unit in SECONDS:
             found.skew = amount * factor(SECONDS[unit])
         return True
-    if name == "PAD_VALUE" and value is not None:
-        amount = number(node.take("value"), log)
-        found.pad = int(amount) if amount is not None and amount.denominator == 1 else None
+    if name == "PAD_VALUE" and value is not None and found.pad is None:
+        amount, unit = physical(node.take("value"), log)
+        if amount is not None:
+            found.pad = Pad(amount, None if unit == "1" else unit)
+            found.nodes.append(("pad", value))
         return True
     return value is not None and _placement(value, node, found)
 

@@ -72,6 +72,8 @@ class Series:
     id: Identifier | None = None
     parent: int | None = None
     tracings: list[int] = field(default_factory=list)
+    said: list[Controls] = field(default_factory=list)
+    """The control variables of the series, its sets and their leads."""
 
 
 def read_series(node: Node, parent: int | None, found: list[Series], log: Log, depth: int = 0) -> None:
@@ -84,6 +86,7 @@ def read_series(node: Node, parent: int | None, found: list[Series], log: Log, d
         log.add("aecg.series-kind", node)
     series = Series(node, kind, interval(node.take("effectiveTime"), log), [], read_controls(node, log), parent=parent)
     series.id = identifier(node.take("id"), log)
+    series.said.append(series.controls)
     index = len(found)
     found.append(series)
     for component in node.takes("component"):
@@ -100,13 +103,14 @@ def read_series(node: Node, parent: int | None, found: list[Series], log: Log, d
 def _segment(node: Node, series: Series, log: Log) -> Segment | None:
     """One sequence set; None, with a finding, when its samples have no rate or none can be read."""
     controls = read_controls(node, log)
-    pad = controls.pad if controls.pad is not None else series.controls.pad
+    around = [controls, series.controls]
+    said = [controls]
     time: tuple[Fraction, Moment | None, Fraction | None] | None = None
     times = 0
     rows: list[Row] = []
     prefix = f"{{{node.namespace}}}" if node.namespace else ""
     components = node.takes("component")
-    plain = _plain_rows(components, prefix, log) if pad is None else []
+    plain = _plain_rows(components, prefix, log) if _says_nothing(around) else []
     for component, short in zip_longest(components, plain):
         if short is not None:
             rows.append(short)
@@ -120,9 +124,11 @@ def _segment(node: Node, series: Series, log: Log) -> Segment | None:
                 times += 1
                 time = time_of(sequence, text.upper(), value, log) if times == 1 else time
             else:
-                row = _row(sequence, label, value, pad, log)
+                own = read_controls(sequence, log)
+                row = _row(sequence, label, value, [own, *around], log)
                 if row is not None:
                     rows.append(row)
+                    said.append(own)
                 else:
                     sequence.used = False
     if times != 1:
@@ -134,8 +140,17 @@ def _segment(node: Node, series: Series, log: Log) -> Segment | None:
     if length == 0:
         return None
     _check_rows(node, rows, length, log)
-    absent = [_row(lead, _label(lead.take("code")), lead.take("value"), None, log) for lead in controls.absent]
+    series.said += said
+    absent = [
+        _row(lead, _label(lead.take("code")), lead.take("value"), [read_nested(lead, log)], log)
+        for lead in controls.absent
+    ]
     return Segment(node, step, rows, length, head, relative, controls, [row for row in absent if row is not None])
+
+
+def _says_nothing(around: list[Controls]) -> bool:
+    """Whether control variables around the leads say nothing that the leads themselves need."""
+    return all(controls.pad is None for controls in around)
 
 
 def _plain_rows(components: list[Node], prefix: str, log: Log) -> list[Row | None]:
@@ -211,10 +226,13 @@ def named(code: str, shown: str) -> tuple[str, str | None, str, bool, bool]:
     return channel_name(lead), None if spelt else code, lead.origin, True, spelt
 
 
-def _row(sequence: Node, label: Label, value: Node | None, pad: int | None, log: Log) -> Row | None:
-    """One lead of a set; None, with a finding, when its samples cannot be had."""
+def _row(sequence: Node, label: Label, value: Node | None, chain: list[Controls], log: Log) -> Row | None:
+    """One lead of a set; None, with a finding, when its samples cannot be had.
+
+    ``chain``: what control variables say of it: its own, then those of the set and of the series.
+    """
     text, shown, system = label
-    controls = read_controls(sequence, log) if sequence.name == "sequence" else read_nested(sequence, log)
+    controls = chain[0]
     name, said, origin, known, spelt = named(text, shown)
     if not known:
         if system != OWN:
@@ -230,7 +248,7 @@ def _row(sequence: Node, label: Label, value: Node | None, pad: int | None, log:
     if read.values.size == 0 and sequence.name == "sequence":
         log.add("aecg.lead-empty", sequence)
     step, offset, unit = scale
-    missing = None if pad is None else read.values == pad * read.factor
+    missing = _padded(sequence, read, scale, chain, log)
     channel = Channel(
         name,
         unit,
@@ -241,7 +259,36 @@ def _row(sequence: Node, label: Label, value: Node | None, pad: int | None, log:
         controls.skew or Fraction(0),
         "derived" if origin == "derived" else "recorded",
     )
-    return Row(channel, text, read.values, missing if missing is not None and missing.any() else None, controls.row)
+    return Row(channel, text, read.values, missing, controls.row)
+
+
+def _padded(
+    sequence: Node, read: Digits, scale: tuple[Fraction, Fraction, str | None], chain: list[Controls], log: Log
+) -> NDArray[np.bool_] | None:
+    """Which samples are the pad value that holds for the lead: its own, else that of the set or the series.
+
+    A pad value without a unit is one of the digits; one with a unit is compared with the values of the lead.
+    """
+    source = next((controls for controls in chain if controls.pad is not None), None)
+    if source is None or source.pad is None:
+        return None
+    pad, (step, offset, unit) = source.pad, scale
+    digit: Fraction | None = pad.value
+    if pad.unit is not None:
+        value = pad.value * factor(VOLTS[pad.unit]) if pad.unit in VOLTS else pad.value
+        same = unit == ("uV" if pad.unit in VOLTS else SAME_UNIT.get(pad.unit, pad.unit))
+        digit = (value - offset) / step if same else None
+        plain = pad.value * read.factor
+        if digit != pad.value and plain.denominator == 1 and (read.values == int(plain)).any():
+            log.add("aecg.pad-value", sequence, "its digits stand there, its value is another")
+        elif digit is None:
+            log.add("aecg.pad-value", sequence, "it is given in another unit than the samples")
+    if digit is None:
+        return None
+    source.taken.add("pad")
+    digit *= read.factor
+    missing: NDArray[np.bool_] = read.values == int(digit)
+    return missing if digit.denominator == 1 and missing.any() else None
 
 
 def _digits(sequence: Node, value: Node | None, log: Log) -> Digits | None:

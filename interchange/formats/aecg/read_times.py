@@ -37,6 +37,7 @@ def type_of(value: Node, log: Log) -> str:
 
 
 def is_time(value: Node | None) -> bool:
+    """Whether a value is a generated list of times by what is in it."""
     return value is not None and value.find("increment") is not None and value.find("digits") is None
 
 

@@ -63,6 +63,8 @@ def read_document(document: Document, log: Log) -> Recording:
     content = _content(series, place, log)
     recording = _assembled(header, series, place, content, log)
     recording = _with_lines(recording, header, message, log)
+    for controls in (said for entry in series for said in entry.said):
+        controls.leave_unused()
     message.used = True
     if len(log.zones) > 1:
         log.add("aecg.zone-mixed", message)

@@ -95,6 +95,8 @@ RULES: tuple[Rule, ...] = (
     Rule("aecg.origin-unit", "warning", "origin and scale of a lead have units that do not go together",
          f"{TYPES}, SLIST",
          "zero was taken as origin"),
+    Rule("aecg.pad-value", "warning", "the pad value of a lead does not go with its samples", f"{MDC}; {TYPES}, PQ",
+         "samples that may be placeholders were kept as they are"),
     Rule("aecg.sets-not-joined", "note", "segments of a series do not fit on one time line", f"{CLASSES}, OBSSER",
          "they became tracings of their own"),
     Rule("aecg.start-unknown", "note", "the start of a sequence set cannot be placed in time", f"{R1}, SequenceSet",

@@ -55,6 +55,10 @@ LEAD_I = 'code="MDC_ECG_LEAD_I" codeSystem="2.16.840.1.113883.6.24"'
 DIGITS, SCALE, ORIGIN = "<digits>1 2 3</digits>", '<scale value="5" unit="uV"/>', '<origin value="0" unit="uV"/>'
 STEP = '<increment value="0.004" unit="s"/>'
 WAVE = '<code code="MDC_ECG_WAVC"/><value xsi:type="CE" code="MDC_ECG_WAVC_PWAVE"/>'
+PAD = (
+    '<controlVariable><controlVariable><code code="MDC_ECG_CTL_VBL_PAD_VALUE"/>'
+    '<value xsi:type="PQ" value="2" unit="uV"/></controlVariable></controlVariable>'
+)
 NOTHING = ("aecg.no-series", "/AnnotatedECG: holds no series with samples that can be read")
 FIRST = sequence_set({"MDC_ECG_LEAD_I": "1 2 3"})
 BEAT = series(FIRST, kind="REPRESENTATIVE_BEAT", name="derivedSeries", relation="derivation")
@@ -192,6 +196,11 @@ ODD: dict[str, Odd] = {
     "scale-without-unit": _doc("aecg.scale-unit", old=SCALE, new='<scale value="5"/>'),
     "scale-in-kilograms": _doc("aecg.scale-no-voltage", old=SCALE, new='<scale value="5" unit="kg"/>'),
     "origin-in-seconds": _doc("aecg.origin-unit", old=ORIGIN, new='<origin value="1" unit="s"/>'),
+    "pad-value-in-microvolts": _doc(
+        "aecg.pad-value",
+        old=f"{DIGITS}</value>",
+        new=f"{DIGITS}</value>{PAD}",
+    ),
     "overlapping-sets": _doc("aecg.sets-not-joined", more=FIRST),
     "start-unknown": _doc("aecg.sets-not-joined", "aecg.start-unknown", more=FIRST.replace(START, "20310102")),
     "zones-mixed": _doc("aecg.sets-not-joined", "aecg.zone-mixed", more=FIRST.replace(START, START[:-5])),

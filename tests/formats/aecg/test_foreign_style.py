@@ -6,6 +6,7 @@ from fractions import Fraction
 
 import pytest
 
+from interchange.model import Recording
 from tests.formats.aecg.support import annotations, message, read, region, rules, sequence_set, series, time_boundary
 from tests.formats.aecg.test_short_ways import both_ways
 from tests.formats.aecg.test_writer import written
@@ -121,3 +122,93 @@ def test_a_lead_around_a_mark_or_without_a_time_chooses_the_tracing_too() -> Non
         (2, Fraction(0), Fraction(1, 10), "V3"),
     ]
     assert rules(read(text)) == set()
+
+
+# Control variables -------------------------------------------------------------------------------------------------
+
+
+def variable(name: str, value: str, *inside: str) -> str:
+    """A control variable with a value and variables inside it."""
+    parts = "".join(f"<component>{part}</component>" for part in inside)
+    given = f"<value {value}/>" if value else ""
+    code = f'<code code="MDC_ECG_CTL_VBL_{name}" {MDC}/>'
+    return f"<controlVariable>{code}{given}{parts}</controlVariable>"
+
+
+def said(name: str, value: str, *inside: str) -> str:
+    return f"<controlVariable>{variable(name, value, *inside)}</controlVariable>"
+
+
+def pad(value: str) -> str:
+    return said("PAD_VALUE", f'xsi:type="PQ" {value}')
+
+
+def a_set(leads: dict[str, str], head: int = 0, own: str = "") -> str:
+    """A set whose variables are ``own``; each lead comes as ``digits`` or ``digits|its variables``."""
+    text = sequence_set(
+        {f"MDC_ECG_LEAD_{name}": digits.partition("|")[0] for name, digits in leads.items()}, moment(head)
+    )
+    for digits in leads.values():
+        plain, _, variables = digits.partition("|")
+        old = f"<digits>{plain}</digits></value>"
+        assert text.count(old) == 1
+        text = text.replace(old, old + variables)
+    return text.replace("<sequenceSet>", f"<sequenceSet>{own}")
+
+
+def missing(recording: Recording) -> list[list[int]]:
+    """The samples that are missing in each channel of the only tracing."""
+    (tracing,) = recording.tracings
+    if tracing.missing is None:
+        return [[] for _ in tracing.channels]
+    return [[at for at, gone in enumerate(row) if gone] for row in tracing.missing.tolist()]
+
+
+def unread(recording: Recording) -> list[str]:
+    """What was not read, without the line."""
+    return [
+        entry.place.partition(", line")[0].removeprefix("/AnnotatedECG/component/series/") for entry in recording.unread
+    ]
+
+
+def test_a_pad_value_of_a_lead_is_for_this_lead() -> None:
+    low = "1 -9 3|" + pad('value="-9"')
+    recording = read(message(series(a_set({"I": low, "II": "-9 5 -9 "}))))
+    assert missing(recording) == [[1], []]
+    assert (rules(recording), recording.unread) == (set(), ())
+
+
+def test_the_nearest_pad_value_counts_and_one_that_nobody_needs_is_unread() -> None:
+    around, own = pad('value="-9"'), pad('value="-7"')
+    both = read(message(series(around + a_set({"I": "-9 -7 3|" + pad('value="3"'), "II": "-9 -7 4"}, own=own))))
+    assert missing(both) == [[2], [1]]
+    assert unread(both) == ["controlVariable/controlVariable/value"]
+    alone = read(message(series(around + a_set({"I": "-9 -7 3", "II": "-9 -9 4"}))))
+    assert missing(alone) == [[0], [0, 1]]
+    assert alone.unread == ()
+
+
+@pytest.mark.parametrize(
+    ("value", "gone", "found", "left"),
+    [
+        ('value="-20" unit="uV"', [1], set(), []),
+        ('value="-0.02" unit="mV"', [1], set(), []),
+        ('value="-20.5" unit="uV"', [], set(), []),
+        ('value="-4"', [1], set(), []),
+        ('value="-4" unit="1"', [1], set(), []),
+        ('value="-4" unit="uV"', [], {"aecg.pad-value"}, []),
+        ('value="-20" unit="kg"', [], {"aecg.pad-value"}, ["/controlVariable/controlVariable/value"]),
+    ],
+)
+def test_a_pad_value_with_a_unit_is_a_value_of_the_lead(
+    value: str, gone: list[int], found: set[str], left: list[str]
+) -> None:
+    recording = read(message(series(a_set({"I": "1 -4 3|" + pad(value)}))))
+    assert missing(recording) == [gone]
+    assert rules(recording) == found
+    assert unread(recording) == [f"component/sequenceSet/component[2]/sequence{place}" for place in left]
+
+
+def test_a_pad_value_with_a_unit_knows_the_origin() -> None:
+    text = message(series(a_set({"I": "1 -4 3|" + pad('value="-20" unit="uV"')})))
+    assert missing(read(text.replace('<origin value="0" unit="uV"/>', '<origin value="-25" unit="uV"/>'))) == [[0]]
