@@ -60,6 +60,9 @@ BEAT_SECONDS: Final = 3
 UNNAMED_BEAT_SECONDS: Final = Fraction(3, 2)
 """Longest one that only a longer group of the same leads makes one: columns of a printed page are longer."""
 
+SKEW_ROUNDING: Final = Fraction(1, 100)
+"""Part of a sample interval by which time skew and sample skew may differ through rounding (proposal)."""
+
 _BEAT_LABEL: Final = re.compile(r"MEDIAN|BEAT|AVERAGE|REPRESENTATIVE|TEMPLATE", re.ASCII | re.IGNORECASE)
 _STATUS_MISSING: Final = frozenset({"DISCONNECTED", "INVALID"})
 CHANNEL_EXTRAS: Final = ("WaveformChannelNumber", "ChannelStatus", "ChannelOffset", "NotchFilterBandwidth")
@@ -314,7 +317,12 @@ def _skew(item: View, rate: Fraction) -> Fraction:
     if seconds is None and samples is None:
         item.context.tolerate_once("skew-missing", item.at("ChannelSampleSkew"))
         return Fraction(0)
-    return seconds if seconds is not None else (samples or Fraction(0)) / rate
+    if seconds is None or samples is None:
+        return seconds if seconds is not None else (samples or Fraction(0)) / rate
+    if abs(seconds * rate - samples) >= SKEW_ROUNDING:
+        item.context.tolerate("skew-contradiction", item.at("ChannelTimeSkew"))
+        item.leave("ChannelSampleSkew")
+    return seconds
 
 
 def _filters(item: View) -> Filters | None:

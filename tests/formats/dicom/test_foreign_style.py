@@ -10,7 +10,7 @@ import pytest
 from pydicom.sequence import Sequence
 
 from interchange.model import Code, Mark, Measurement
-from tests.formats.dicom.support import annotation, code, counts, ecg, group, opened, read, written
+from tests.formats.dicom.support import annotation, channel, code, counts, ecg, group, opened, read, written
 
 QT = ("2:16160", "MDC", "QT interval global")
 R_WAVE = ("10:576", "MDC", "R wave")
@@ -297,3 +297,28 @@ def test_what_a_text_refers_to_stays_beside_it(refers, extras):
     found = two_rhythms(annotation(UnformattedTextValue="seen", ReferencedWaveformChannels=refers), finding)
     assert [(s.text, s.extras) for s in found.statements] == [("seen", extras), ("Normal", extras)]
     assert read(written(found)).statements == found.statements
+
+
+# Channels and groups -------------------------------------------------------------------------------------------------
+
+
+def one_channel(**values):
+    return read(ecg(group(counts(1), ("I",), ChannelDefinitionSequence=Sequence([channel("I", **values)]))))
+
+
+@pytest.mark.parametrize(
+    ("seconds", "samples", "skew", "says"),
+    [
+        ("0", "2", Fraction(0), ["skew-contradiction"]),
+        ("0.002", "2", Fraction(1, 500), ["skew-contradiction"]),
+        ("0.004", "2", Fraction(1, 250), []),
+        ("0.00067", "0.333", Fraction(67, 100000), []),  # 0.335 samples: rounded
+        ("0", "0", Fraction(0), []),
+        (None, "2", Fraction(1, 250), []),
+    ],
+)
+def test_time_skew_and_sample_skew_must_agree(seconds, samples, skew, says):
+    found = one_channel(ChannelTimeSkew=seconds, ChannelSampleSkew=samples)
+    assert found.tracings[0].channels[0].skew == skew
+    assert found_rules(found) == says
+    assert unread(found) == ({"ChannelSampleSkew"} if says else set())
