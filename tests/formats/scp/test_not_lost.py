@@ -346,3 +346,12 @@ def test_a_time_of_day_without_a_date_of_a_report_comes_back() -> None:
     assert (time.year, time.hour, time.minute, time.second) == (None, 6, 43, 5)
     assert bodies(source)[8][:8] == bytes((0, 0, 0, 0, 0, 6, 43, 5))
     assert again(source).statements == source.statements
+
+
+def test_codes_of_a_number_that_the_report_does_not_have() -> None:
+    said = (30, b"[interchange 1]\nscp.codes: by number\0")
+    sections = {8: report(1, [b"one"]), 11: coded(1, [(1, b"SR"), (1, b"AMI")])}
+    data = plain.encode(record(tags=[*plain.plain_tags(), said], sections=sections))
+    found = read(data)
+    assert [[code.value for code in statement.codes] for statement in found.statements] == [["SR"]]
+    assert left(found, data) == [(11, 9 + 3 + 4, 7)]
