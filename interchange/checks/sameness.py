@@ -21,7 +21,7 @@ if TYPE_CHECKING:
 __all__ = ["RULES", "check", "rank_of"]
 
 _IDENTICAL = Rule(
-    "leads.identical", "warning", "two different leads hold the same waveform", ELECTRODE_ALGEBRA,
+    "leads.identical", "warning", "two different leads hold the same waveform, or its negative", ELECTRODE_ALGEBRA,
     "A channel was copied, or two wires touch each other: one of the two leads is not there.", "computed",
 )  # fmt: skip
 _THREE = Rule(
@@ -36,6 +36,17 @@ RULES = (_IDENTICAL, _THREE)
 
 _INDEPENDENT = ("I", "II", *CHEST)
 _LIMB = frozenset({"I", "II", "III", "aVR", "aVL", "aVF", "-aVR", "VR", "VL", "VF"})
+_EXPLAINED = {
+    frozenset(pair.split()): frozenset(flat.split())
+    for pair, flat in (
+        ("I II", "III aVR"), ("I III", "II aVL"), ("II III", "I aVF"), ("aVR aVL", "I aVF"), ("aVR aVF", "II aVL"),
+        ("aVL aVF", "III aVR"), ("I aVL", "II"), ("III aVL", "II"), ("I aVR", "III"), ("II aVR", "III"),
+        ("II aVF", "I"), ("III aVF", "I"),
+    )
+}  # fmt: skip
+"""Two limb leads -> those that need only be flat to make these two alike: I + III = II, aVR + aVL + aVF = 0."""
+_SHORT = {"-aVR": "aVR", "VR": "aVR", "VL": "aVL", "VF": "aVF"}
+"""Leads that are flat, or alike, when these are."""
 _POINTS = 512
 _COMPARED = 8
 """Rows that are kept of those that look alike in some samples and are not."""
@@ -60,14 +71,33 @@ def _copies(strip: Strip) -> Iterator[Finding]:
     if len(moving) > 2 and 2 * len(alike) > len(moving):
         return  # a test signal: most leads are one waveform, which is no fault of a recording
     told = False
+    flat = {_limb(row) for row in rows if row not in moving}
     for first, second in alike:
-        if first.lead == second.lead:
+        if first.lead == second.lead or flat & _EXPLAINED.get(frozenset((_limb(first), _limb(second))), frozenset()):
             continue
         if _both_limb(first, second):
             if told:
                 continue  # two limb leads that are alike make others alike, too
             told = True
-        yield _IDENTICAL.at(strip.place, f"{first.shown} and {second.shown}")
+        sign = ", with opposite signs" if _direction(strip, first, second) < 0 else ""
+        yield _IDENTICAL.at(strip.place, f"{first.shown} and {second.shown}{sign}")
+
+
+def _limb(row: Row) -> str:
+    """The limb lead whose relations to the others this one has; of other leads the id."""
+    name = row.lead.id if row.lead is not None else ""
+    return _SHORT.get(name, name)
+
+
+def _direction(strip: Strip, row: Row, other: Row) -> int:
+    """Of two leads that are alike: above 0 where they move the same way, below where they move against each other."""
+    there = np.flatnonzero(_there(strip, (row, other)))
+    moves = []
+    for one in (row, other):
+        codes = strip.tracing.samples[one.index][there].astype(np.int64)
+        codes = (codes - codes[0]) * one.channel.step.numerator
+        moves.append(int(np.sign(codes[np.argmax(codes != 0)])))
+    return moves[0] * moves[1]
 
 
 def _moves(strip: Strip, row: Row) -> bool:
