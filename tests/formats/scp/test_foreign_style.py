@@ -245,6 +245,14 @@ def test_fewer_leads_than_section_3_names_are_nobodys() -> None:
     assert "signal-leads" in check(data)
 
 
+def test_a_record_that_is_cut_off_has_no_fewer_leads() -> None:
+    """Though what is left of it would be filled by the lengths of one lead less."""
+    whole = plain.encode(record())
+    data = whole[: len(whole) - 2 * len(OTHER) - 2]
+    assert {"section-truncated", "lead-bytes"} <= check(data)
+    assert "signal-leads" not in check(data)
+
+
 def test_a_count_that_is_greater_than_the_leads_of_both_sections() -> None:
     data = patched(plain.encode(record()), 3, 0, b"\3")
     assert check(data) == {"leads-length", "simultaneous", "signal-leads"}
@@ -320,6 +328,8 @@ def test_flags_that_agree_with_the_numbers_of_the_samples() -> None:
         strip = [(code, 1 + 9 * (n // 3), ROW) for n, code in enumerate((1, 3, 61, 62, 63, 64))]
         made = plain.encode(plain.Record([*strip, (2, 1, [*ROW, *ROW])]))
         assert check(patched(made, 3, 1, bytes((size << 3,)))) == set()
+    ragged = plain.encode(plain.Record([(1, 1, ROW), (2, 3, ROW[:5]), (3, 1, [*ROW, 9])]))
+    assert check(patched(ragged, 3, 1, bytes((3 << 3,)))) == set()
     shorter = plain.Record([(1, 1, ROW), (2, 1, ROW[:6])])
     assert check(plain.encode(shorter)) == set()
 

@@ -101,7 +101,7 @@ def _check_flags(section: Section, found: Leads, log: Log) -> None:
     """
     if section.body[1] & _RESERVED:
         log.add("reserved", section.place(1))
-    starts = Counter(lead.first for lead in found.leads)
+    starts = {lead.first for lead in found.leads}
     spans = Counter((lead.first, lead.last) for lead in found.leads)
     is_one = len(spans) == 1
     place, size, most = section.place(1), found.at_a_time, min(found.stated, _MOST_AT_A_TIME)
@@ -111,9 +111,9 @@ def _check_flags(section: Section, found: Leads, log: Log) -> None:
         elif size != most:
             log.add("simultaneous", place, f"{size} at a time, {found.stated} leads")
     elif len(starts) > 1:
-        together = max(starts.values())
+        together = max(sum(first <= start <= last for first, last in spans.elements()) for start in starts)
         if size not in (min(together, _MOST_AT_A_TIME), min(max(spans.values()), _MOST_AT_A_TIME)):
-            log.add("simultaneous", place, f"{size} at a time, at most {together} leads begin together")
+            log.add("simultaneous", place, f"{size} at a time, at most {together} leads have samples together")
     elif 0 < size < most:
         log.add("group-timing", place, f"{size} at a time, {found.stated} leads")
     elif size > most or (found.stated > 1 and (is_one or not size)):

@@ -120,7 +120,7 @@ def _other_lengths(section: Section, lengths: tuple[int, ...], leads: int, log: 
     place = section.start + _HEADER.size + 2 * stated
     spare = section.end - place - sum(lengths)
     if spare < 0:
-        fewer = _fewer(section, lengths)
+        fewer = _fewer(section, lengths) if section.is_whole else 0
         if fewer:
             log.add("signal-leads", section.place(_HEADER.size), f"{fewer} lengths for {stated} leads")
             fits = fewer == leads
