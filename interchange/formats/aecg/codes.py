@@ -10,6 +10,7 @@ from typing import Final
 __all__ = [
     "ACT_CODE",
     "CLASS_CODES",
+    "HERTZ",
     "CPT",
     "LEAD_SYSTEM",
     "LOINC",
@@ -94,6 +95,11 @@ SECONDS: Final = {
     "msec": (1, 1000),
 }
 """Units of time in seconds.  Source: UCUM; sec and msec from memory of files."""
+
+HERTZ: Final = {
+    "Hz": 1, "mHz": (1, 1000), "kHz": 1000, "MHz": 10**6, "/s": 1, "1/s": 1, "s-1": 1, "/min": (1, 60),
+}  # fmt: skip
+"""Units of frequency in hertz.  Source: UCUM; 1/s and s-1 from memory of files."""
 
 SAME_UNIT: Final = {
     "bpm": "/min", "BPM": "/min", "{beats}/min": "/min", "{H.B.}/min": "/min", "1/min": "/min", "min-1": "/min",

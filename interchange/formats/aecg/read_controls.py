@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import field
 from fractions import Fraction
 
-from interchange.formats.aecg.codes import LEAD_SYSTEM, OWN, SECONDS
+from interchange.formats.aecg.codes import HERTZ, LEAD_SYSTEM, OWN, SAME_UNIT, SECONDS
 from interchange.formats.aecg.datatypes import code_text, factor, number, physical, text_of
 from interchange.formats.aecg.decimals import fraction_from
 from interchange.formats.aecg.limits import MAX_NESTING
@@ -121,8 +121,8 @@ def _known(name: str, parent: str, node: Node, found: Controls, log: Log) -> boo
     """Take in a variable of the nomenclature; False for one that is not understood."""
     value = node.find("value")
     if name in ("FILTER_LOW_PASS", "FILTER_HIGH_PASS", "FILTER_NOTCH"):
-        if value is not None:
-            _frequency(name, node, found, log)
+        if value is not None and not _frequency(name, node, found, log):
+            value.used = False
         return True
     if name in ("FILTER_CUTOFF_FREQ", "FILTER_NOTCH_FREQ", "NOTCH_FREQ") and value is not None:
         return _frequency(parent if name == "FILTER_CUTOFF_FREQ" else "FILTER_NOTCH", node, found, log)
@@ -158,9 +158,17 @@ def _placement(value: Node, node: Node, found: Controls) -> bool:
 
 
 def _frequency(kind: str, node: Node, found: Controls, log: Log) -> bool:
-    """A cut-off or notch frequency in hertz; zero says nothing (common practice, from memory)."""
+    """A cut-off or notch frequency in hertz; zero says nothing (common practice, from memory).
+
+    False for a second one, and for a unit that is no frequency.
+    """
     value = node.take("value")
-    amount, _unit = physical(value, log)
+    amount, unit = physical(value, log)
+    if amount:
+        times = _hertz(unit, node, log)
+        if times is None:
+            return False
+        amount *= times
     if amount is None:
         import re
 
@@ -182,6 +190,18 @@ def _frequency(kind: str, node: Node, found: Controls, log: Log) -> bool:
     else:
         return False
     return True
+
+
+def _hertz(unit: str | None, node: Node, log: Log) -> Fraction | None:
+    """What one of the unit is in hertz, which are meant where there is none; None for a unit that is no frequency."""
+    if unit is None or unit == "1":
+        log.add("aecg.filter-unit", node, "there is none; hertz were taken")
+        return Fraction(1)
+    name = "Hz" if unit.lower() == "hz" else SAME_UNIT.get(unit, unit)
+    if name not in HERTZ:
+        log.add("aecg.filter-unit", node, "it is no frequency; the filter was not taken in")
+        return None
+    return factor(HERTZ[name])
 
 
 def _own(name: str, node: Node, found: Controls, log: Log) -> bool:

@@ -97,6 +97,8 @@ RULES: tuple[Rule, ...] = (
          "zero was taken as origin"),
     Rule("aecg.pad-value", "warning", "the pad value of a lead does not go with its samples", f"{MDC}; {TYPES}, PQ",
          "samples that may be placeholders were kept as they are"),
+    Rule("aecg.filter-unit", "warning", "the frequency of a filter has no unit of frequency", f"{TYPES}, PQ",
+         "without a unit it was taken as hertz, with another it was not taken"),
     Rule("aecg.sets-not-joined", "note", "segments of a series do not fit on one time line", f"{CLASSES}, OBSSER",
          "they became tracings of their own"),
     Rule("aecg.start-unknown", "note", "the start of a sequence set cannot be placed in time", f"{R1}, SequenceSet",

@@ -59,6 +59,7 @@ PAD = (
     '<controlVariable><controlVariable><code code="MDC_ECG_CTL_VBL_PAD_VALUE"/>'
     '<value xsi:type="PQ" value="2" unit="uV"/></controlVariable></controlVariable>'
 )
+FILTER = PAD.replace("PAD_VALUE", "ATTR_FILTER_LOW_PASS").replace("uV", "s")
 NOTHING = ("aecg.no-series", "/AnnotatedECG: holds no series with samples that can be read")
 FIRST = sequence_set({"MDC_ECG_LEAD_I": "1 2 3"})
 BEAT = series(FIRST, kind="REPRESENTATIVE_BEAT", name="derivedSeries", relation="derivation")
@@ -196,6 +197,7 @@ ODD: dict[str, Odd] = {
     "scale-without-unit": _doc("aecg.scale-unit", old=SCALE, new='<scale value="5"/>'),
     "scale-in-kilograms": _doc("aecg.scale-no-voltage", old=SCALE, new='<scale value="5" unit="kg"/>'),
     "origin-in-seconds": _doc("aecg.origin-unit", old=ORIGIN, new='<origin value="1" unit="s"/>'),
+    "filter-in-seconds": _doc("aecg.filter-unit", old=f"{DIGITS}</value>", new=f"{DIGITS}</value>{FILTER}"),
     "pad-value-in-microvolts": _doc(
         "aecg.pad-value",
         old=f"{DIGITS}</value>",

@@ -6,7 +6,7 @@ from fractions import Fraction
 
 import pytest
 
-from interchange.model import Recording
+from interchange.model import Filters, Recording
 from tests.formats.aecg.support import annotations, message, read, region, rules, sequence_set, series, time_boundary
 from tests.formats.aecg.test_short_ways import both_ways
 from tests.formats.aecg.test_writer import written
@@ -212,3 +212,43 @@ def test_a_pad_value_with_a_unit_is_a_value_of_the_lead(
 def test_a_pad_value_with_a_unit_knows_the_origin() -> None:
     text = message(series(a_set({"I": "1 -4 3|" + pad('value="-20" unit="uV"')})))
     assert missing(read(text.replace('<origin value="0" unit="uV"/>', '<origin value="-25" unit="uV"/>'))) == [[0]]
+
+
+def cutoff(kind: str, value: str) -> str:
+    return said(f"ATTR_FILTER_{kind}", "", variable("ATTR_FILTER_CUTOFF_FREQ", f'xsi:type="PQ" {value}'))
+
+
+@pytest.mark.parametrize(
+    ("value", "hertz", "found"),
+    [
+        ('value="50" unit="mHz"', Fraction(1, 20), set()),
+        ('value="0.15" unit="kHz"', Fraction(150), set()),
+        ('value="30" unit="/min"', Fraction(1, 2), set()),
+        ('value="30" unit="1/min"', Fraction(1, 2), set()),
+        ('value="0.05" unit="Hz"', Fraction(1, 20), set()),
+        ('value="0.05" unit="HZ"', Fraction(1, 20), set()),
+        ('value="0.05" unit="hZ"', Fraction(1, 20), set()),
+        ('value="0.05"', Fraction(1, 20), {"aecg.filter-unit"}),
+        ('value="0.05" unit="1"', Fraction(1, 20), {"aecg.filter-unit"}),
+        ('value="3.2" unit="s"', None, {"aecg.filter-unit"}),
+        ('value="3.2" unit="MHZ"', None, {"aecg.filter-unit"}),
+        ('value="0"', None, set()),
+    ],
+)
+def test_units_of_a_filter(value: str, hertz: Fraction | None, found: set[str]) -> None:
+    nested = read(message(series(cutoff("HIGH_PASS", value) + a_set({"I": "1 2"}))))
+    direct = read(message(series(said("ATTR_FILTER_HIGH_PASS", f'xsi:type="PQ" {value}') + a_set({"I": "1 2"}))))
+    for recording in (nested, direct):
+        assert recording.acquisition.filters == (None if hertz is None else Filters(highpass=hertz))
+        assert rules(recording) == found
+    lost = hertz is None and bool(found)
+    inner = "controlVariable/controlVariable"
+    assert unread(nested) == ([f"{inner}/component/controlVariable"] if lost else [])
+    assert unread(direct) == ([f"{inner}/value"] if lost else [])
+
+
+def test_a_second_cutoff_of_one_filter_is_unread() -> None:
+    two = cutoff("LOW_PASS", 'value="150" unit="Hz"') + cutoff("LOW_PASS", 'value="40" unit="Hz"')
+    recording = read(message(series(two + a_set({"I": "1 2"}))))
+    assert recording.acquisition.filters == Filters(lowpass=Fraction(150))
+    assert unread(recording) == ["controlVariable[2]/controlVariable/component/controlVariable"]
