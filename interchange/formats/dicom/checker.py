@@ -111,7 +111,8 @@ def _check_group(group: View, channels: int, storage: StorageClass) -> Iterator[
     interpretation = group.text("WaveformSampleInterpretation")
     if interpretation and interpretation not in storage.interpretations:
         place = group.at("WaveformSampleInterpretation")
-        yield _limit("class-interpretation", place, storage, f"{' or '.join(storage.interpretations)} allowed")
+        rule = "class-32-interpretation" if storage.confidence == "unsure" else "class-interpretation"
+        yield _limit(rule, place, storage, f"{' or '.join(storage.interpretations)} allowed")
 
 
 def _limit(rule: str, place: str, storage: StorageClass, detail: str) -> Finding:

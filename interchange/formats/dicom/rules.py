@@ -88,6 +88,9 @@ RULES: Final[tuple[Rule, ...]] = (
           "Receivers of this class may refuse it."),
     _rule("class-interpretation", "error", "PS3.3 A.34", "the storage class does not allow this sample interpretation",
           "Receivers of this class may misread the samples."),
+    _rule("class-32-interpretation", "warning", "PS3.3 A.34.18",
+          "the General 32-bit class is meant for SL; whether it allows this sample interpretation is not certain",
+          "Receivers of this class may refuse the object.", "unsure"),
     # Waveform
     _rule("channel-count", "error", _PS33 + "C.10.9", "the number of channels is not that of the channel definitions",
           "It is not certain which samples belong to which lead."),

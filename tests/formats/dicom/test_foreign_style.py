@@ -9,8 +9,10 @@ from fractions import Fraction
 import pytest
 from pydicom.sequence import Sequence
 
+from interchange.formats import dicom
 from interchange.model import Code, Mark, Measurement
-from tests.formats.dicom.support import annotation, channel, code, counts, ecg, group, opened, read, written
+from interchange.sources import Source
+from tests.formats.dicom.support import annotation, channel, code, counts, ecg, group, opened, read, saved, written
 
 QT = ("2:16160", "MDC", "QT interval global")
 R_WAVE = ("10:576", "MDC", "R wave")
@@ -322,3 +324,13 @@ def test_time_skew_and_sample_skew_must_agree(seconds, samples, skew, says):
     assert found.tracings[0].channels[0].skew == skew
     assert found_rules(found) == says
     assert unread(found) == ({"ChannelSampleSkew"} if says else set())
+
+
+def test_16_bit_samples_in_the_32_bit_class_are_a_warning_that_says_how_sure_it_is():
+    ds = ecg(
+        group(counts(), SamplingFrequency="2000"), storage="general-32",
+        ManufacturerModelName="M", DeviceSerialNumber="S", SoftwareVersions="1",
+    )  # fmt: skip
+    (finding,) = dicom.check(Source(saved(ds), "test.dcm"))
+    assert (finding.rule, finding.severity) == ("dicom.class-32-interpretation", "warning")
+    assert finding.clause == "PS3.3 A.34.18.4 [unsure]"

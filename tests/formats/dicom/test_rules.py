@@ -156,6 +156,7 @@ BROKEN: dict[str, Broken] = {
     "class-samples": lambda: ecg(group(counts(2, 16385))),
     "class-rate": lambda: ecg(group(counts(), SamplingFrequency="2000")),
     "class-interpretation": lambda: ecg(group(counts(dtype="i4"))),
+    "class-32-interpretation": lambda: ecg(group(counts()), storage="general-32"),
     "channel-count": lambda: ecg(group(counts(), NumberOfWaveformChannels=3)),
     "data-length": lambda: ecg(group(counts(), WaveformData=b"\0" * 2004)),
     "interpretation-guessed": lambda: ecg(group(counts(), WaveformSampleInterpretation="XX")),
