@@ -40,6 +40,19 @@ class Placed:
         """Seconds from the recording's first sample to a moment; None where that cannot be said."""
         return zoned(time, self.zone).minus(zoned(self.zero, self.zone)) if self.zero is not None else None
 
+    def series_zero(self, entry: Series) -> Fraction:
+        """What the own relative time of a series is at the recording's first sample.
+
+        The relative time of a rhythm counts from the earliest effective time of its series (HL7 Terminology,
+        TIME_RELATIVE), or from its earliest sample where no such instant is known; that of a beat from its own start.
+        """
+        low = entry.effective.low
+        ahead = self.seconds(low) if entry.kind == "rhythm" and low is not None and low.is_instant else None
+        if ahead is not None:
+            return -ahead
+        earliest = min(entry.tracings, key=lambda index: self.tracings[index].start)
+        return self.local[earliest] - self.tracings[earliest].start
+
 
 @dataclass(slots=True, eq=False)
 class _Piece:

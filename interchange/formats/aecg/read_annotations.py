@@ -29,8 +29,7 @@ __all__ = ["read_annotations"]
 
 def read_annotations(series: Series, placed: Placed, content: Content, log: Log, beat: int | None) -> None:
     """Read the annotation sets of one series; ``beat``: number of the beat type that it shows, None for a rhythm."""
-    first = series.tracings[0]
-    zero = placed.local[first] - placed.tracings[first].start
+    zero = placed.series_zero(series)
     for outer in series.node.takes("subjectOf"):
         node = outer.take("annotationSet")
         if node is None:

@@ -16,7 +16,7 @@ WAVE = f'<code code="MDC_ECG_WAVC" {MDC}/><value xsi:type="CE" code="MDC_ECG_WAV
 
 
 def moment(milliseconds: int) -> str:
-    """That long after the start of every series here."""
+    """That long after the start of every series here, or before it."""
     return f"203101020304{5 + milliseconds // 1000:02}.{milliseconds % 1000:03}+0000"
 
 
@@ -252,3 +252,57 @@ def test_a_second_cutoff_of_one_filter_is_unread() -> None:
     recording = read(message(series(two + a_set({"I": "1 2"}))))
     assert recording.acquisition.filters == Filters(lowpass=Fraction(150))
     assert unread(recording) == ["controlVariable[2]/controlVariable/component/controlVariable"]
+
+
+# Relative time -----------------------------------------------------------------------------------------------------
+
+
+def relative_bounds(low: int, high: int) -> str:
+    return (
+        f'<code code="TIME_RELATIVE"/><value xsi:type="IVL_PQ"><low value="{low}" unit="ms"/>'
+        f'<high value="{high}" unit="ms"/></value>'
+    )
+
+
+SIX = {"I": "1 2 3 4 5 6"}
+"""20 ms and more."""
+
+
+def test_relative_time_counts_from_the_effective_time_of_the_series() -> None:
+    marks = annotations(WAVE + region(relative_bounds(104, 112)), WAVE + region(bounds(104, 112)))
+    recording = read(message(series(a_set(SIX, 100), marks)))
+    assert recording.acquisition.time is not None
+    assert str(recording.acquisition.time) == "2031-01-02T03:04:05.1+00:00"
+    assert [(m.tracing, m.start, m.end) for m in recording.marks] == [(0, Fraction(4, 1000), Fraction(12, 1000))] * 2
+    assert rules(recording) == set()
+
+
+def test_relative_time_counts_from_the_series_where_another_one_is_earlier() -> None:
+    text = message(
+        series(a_set({"II": "1 2 3 4 5 6"}, -1000)).replace(
+            f'<low value="{moment(0)}"/>', f'<low value="{moment(-1000)}"/>'
+        ),
+        series(a_set(SIX, 0) + annotations(WAVE + region(relative_bounds(4, 12)))),
+    )
+    recording = read(text)
+    assert [t.start for t in recording.tracings] == [0, 1]
+    assert [(m.tracing, m.start, m.end) for m in recording.marks] == [(1, Fraction(4, 1000), Fraction(12, 1000))]
+
+
+@pytest.mark.parametrize("effective", [f'<low value="{moment(0)}"/>', '<low value="20310102"/>', ""])
+def test_relative_time_counts_from_the_earliest_set_whatever_the_order(effective: str) -> None:
+    sets = a_set(SIX, 40) + a_set(SIX, 0)
+    text = message(series(sets, annotations(WAVE + region(relative_bounds(4, 12)))))
+    head, _, tail = text.rpartition(f'<effectiveTime><low value="{moment(0)}"/></effectiveTime>')
+    recording = read(f"{head}<effectiveTime>{effective}</effectiveTime>{tail}")
+    assert [t.start for t in recording.tracings] == [Fraction(4, 100), 0]
+    assert [(m.tracing, m.start, m.end) for m in recording.marks] == [(1, Fraction(4, 1000), Fraction(12, 1000))]
+    assert read(written(recording)).marks == recording.marks
+
+
+def test_relative_time_of_samples_and_of_marks_is_the_same() -> None:
+    timed = a_set(SIX).replace("TIME_ABSOLUTE", "TIME_RELATIVE").replace("GLIST_TS", "GLIST_PQ")
+    timed = timed.replace(f'<head value="{moment(0)}"/>', '<head value="100" unit="ms"/>')
+    text = message(series(timed, annotations(WAVE + region(relative_bounds(104, 112)))))
+    for document in (text, text.replace(f'<low value="{moment(0)}"/>', '<low value="2031"/>')):
+        assert [(m.start, m.end) for m in read(document).marks] == [(Fraction(4, 1000), Fraction(12, 1000))]
