@@ -9,13 +9,8 @@ from interchange.formats.dicom.encoder import Item, coded
 from interchange.formats.dicom.extras import put_extras
 from interchange.formats.dicom.leadcodes import channel_source
 from interchange.formats.dicom.numbers import decimal_text, parse_decimal
-from interchange.formats.dicom.read_waveform import (
-    CHANNEL_EXTRAS,
-    GROUP_EXTRAS,
-    NOT_SAID_UNIT,
-    RECONSTRUCTED,
-    REPRESENTATIVE_LABEL,
-)
+from interchange.formats.dicom.read_channel import CHANNEL_EXTRAS, NOT_SAID_UNIT, RECONSTRUCTED
+from interchange.formats.dicom.read_waveform import GROUP_EXTRAS, REPRESENTATIVE_LABEL
 from interchange.formats.dicom.samples import beyond_stored, unused_value
 from interchange.formats.dicom.storage import bits_needed
 from interchange.model import Channel, Filters, Tracing
