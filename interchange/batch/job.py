@@ -17,6 +17,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, Literal, ParamSpec, TypeVar
 
 from interchange._version import __version__
+from interchange.batch.orphan import end_with_parent
 from interchange.deidentify import Key, Policy
 from interchange.errors import InterchangeError, RefusedError, TargetError
 from interchange.model.lines import decimal
@@ -25,6 +26,7 @@ from interchange.records import dataclass
 from interchange.requests import Requests
 
 if TYPE_CHECKING:
+    from interchange.model import Moment
     from interchange.writing import Prepared
 
 P = ParamSpec("P")
@@ -52,7 +54,11 @@ Status = Literal["done", "refused", "failed"]
 
 @dataclass(frozen=True, slots=True)
 class Settings:
-    """What is the same for every recording of a run; part of what makes finished work recognisable."""
+    """What is the same for every recording of a run; part of what makes finished work recognisable.
+
+    ``source_format``: read as this format, whatever the content looks like.  ``expect``, ``config`` (a TOML text) and
+    ``now`` (the present instant) are for ``check_only``.
+    """
 
     format: str | None
     accept: tuple[str, ...] = ()
@@ -65,11 +71,13 @@ class Settings:
     config: str | None = None
     deidentify: Policy | None = None
     secret: bytes | None = field(default=None, repr=False)
+    source_format: str | None = None
+    now: Moment | None = None
 
     @property
     def key(self) -> str:
-        """A short hash over everything that can change an output: options, version; not ``overwrite``."""
-        content = {**asdict(self), "overwrite": None, "secret": None, "program": __version__}
+        """A short hash over everything that can change an output: options, version; not ``overwrite``, nor ``now``."""
+        content = {**asdict(self), "overwrite": None, "secret": None, "now": None, "program": __version__}
         text = json.dumps(content, sort_keys=True, default=str)
         if self.secret is not None:
             return Key(self.secret).pseudonym("settings", text)
@@ -139,10 +147,12 @@ def make_ready() -> None:
 
     Big arrays that come and go make the C library give memory back and ask for it again each time, until one of them
     was so big that it keeps what it has.  What is loaded by now stays, so no search for cyclic garbage need look at it;
-    there is one every few recordings, since the items of a parsed file know their owners.
+    there is one every few recordings, since the items of a parsed file know their owners.  A worker ends with the
+    process that it works for, however that ends.
     """
     import numpy as np
 
+    end_with_parent()
     np.empty(PRIMING, dtype=np.uint8)
     gc.freeze()
     gc.set_threshold(GARBAGE, 10, 10)
@@ -303,6 +313,7 @@ def _prepared(job: Job, settings: Settings, folders: set[str]) -> Prepared:
     return prepare(
         job.path,
         writing,
+        settings.source_format,
         requests=settings.requests or None,
         deidentify=settings.deidentify,
         key=Key(settings.secret) if settings.secret is not None else None,
@@ -340,13 +351,15 @@ def _done(job: Job, ready: Prepared) -> Outcome:
 
 def _check(job: Job, settings: Settings) -> Outcome:
     from interchange.api import open_source, read_opened
-    from interchange.checks import build_report, load_config
+    from interchange.checks import CheckConfig, build_report, load_config
     from interchange.formats import load
 
     opened = open_source(job.path)
-    recording = read_opened(opened)
+    recording = read_opened(opened, settings.source_format)
     findings = load(recording.format or "").check(opened)
-    config = load_config(settings.config) if settings.config is not None else None
+    config = load_config(settings.config) if settings.config is not None else CheckConfig()
+    if config.now is None:
+        config = replace(config, now=settings.now)
     report = build_report(recording, findings, settings.expect, config)
     errors = sum(finding.severity == "error" for finding in report.findings)
     first = recording.tracings[0] if recording.tracings else None

@@ -14,6 +14,7 @@ from interchange.batch.items import Item, items_of, mark_of
 from interchange.batch.job import Outcome, Settings
 from interchange.batch.journal import Journal
 from interchange.batch.manifest import NAME, check_manifest, manifest_bytes
+from interchange.batch.usage import check_usage
 from interchange.batch.workers import context, work_all
 from interchange.errors import TargetError, UsageError
 from interchange.publish import Publication, sync_folder
@@ -64,12 +65,13 @@ def run_batch(
     client's, a thread pool); without one ``jobs`` processes are started, with 1 none.
     ``watch``: called with the number of recordings, gives something with ``add(done, failed)``.  Leaves
     ``journal.jsonl`` and ``manifest.csv`` in ``into``.  Called again it does what is not done yet.  UsageError when the
-    outputs would lie among the sources; TargetError when the books cannot be written, are somebody else's, or another
-    batch is at work there; everything else that goes wrong is a row in the books.
+    settings make no sense or outputs would lie among the sources; TargetError when the books cannot be written, are
+    somebody else's, or another batch is at work there; everything else that goes wrong is a row in the books.
     """
     given = list(sources)
     if into == "":
         raise UsageError("the name of the target folder is empty")
+    check_usage(settings)
     folder = Path(into)
     try:
         folder.mkdir(parents=True, exist_ok=True)

@@ -1,7 +1,9 @@
 """Convert (or check) every recording below the given folders, in parallel; killed, the same command goes on.
 
 The target folder gets the outputs with a receipt beside each, journal.jsonl (what was done, one line per recording) and
-manifest.csv (one row per recording, nothing about the person).
+manifest.csv (one row per recording, nothing about the person).  It may lie below a source folder (it is not searched
+then), but outputs never go where recordings are searched for: they would be sources the next time.  One batch at a time
+may work in it.  --overwrite also replaces a manifest.csv that is not of this program.
 """
 
 from __future__ import annotations
@@ -9,7 +11,9 @@ from __future__ import annotations
 import argparse
 import contextlib
 import os
+import signal
 import sys
+import threading
 from collections.abc import Iterator
 from concurrent.futures import Executor
 from pathlib import Path
@@ -33,7 +37,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         "sources",
         metavar="SOURCE",
         nargs="+",
-        help="folders, files, or - to read names from standard input, one a line",
+        help="folders, files, or - to read names from standard input: one a line, or ended by NUL characters",
     )
     parser.add_argument("--into", metavar="FOLDER", required=True, help="folder for outputs, journal and manifest")
     parser.add_argument("--jobs", metavar="N", type=_count, default=None, help="processes (default: one per core)")
@@ -59,7 +63,7 @@ def execute(arguments: argparse.Namespace) -> int:
         progress.append(Progress(sys.stderr, total))
         return progress[0]
 
-    with _executor(arguments.cluster) as executor:
+    with _ending_in_order(), _executor(arguments.cluster) as executor:
         result = run_batch(
             list(_sources(arguments.sources)),
             arguments.into,
@@ -87,14 +91,33 @@ def execute(arguments: argparse.Namespace) -> int:
     return result.status
 
 
+@contextlib.contextmanager
+def _ending_in_order() -> Iterator[None]:
+    """While this lasts, a request to end (SIGTERM) ends the run as Ctrl-C does: no worker and no half file stays."""
+    if threading.current_thread() is not threading.main_thread():
+        yield
+        return
+
+    def end(number: int, frame: object) -> None:
+        raise KeyboardInterrupt
+
+    before = signal.signal(signal.SIGTERM, end)
+    try:
+        yield
+    finally:
+        signal.signal(signal.SIGTERM, before if before is not None else signal.SIG_DFL)
+
+
 def _settings(arguments: argparse.Namespace) -> Settings:
     from interchange.batch import Settings
+    from interchange.cli.check import check_config
     from interchange.cli.deidentify import key, policy
 
     if arguments.check_only == (arguments.to is not None):
         raise UsageError("needs either --to FORMAT or --check-only", "batch")
-    if not arguments.check_only and (arguments.expect or arguments.config):
+    if not arguments.check_only and (arguments.expect is not None or arguments.config is not None):
         raise UsageError("--expect and --config go with --check-only", "batch")
+    checks = check_config(arguments) if arguments.check_only else None
     without = policy(arguments)
     secret = key(arguments) if without is not None else None
     return Settings(
@@ -109,6 +132,8 @@ def _settings(arguments: argparse.Namespace) -> Settings:
         config=_config(arguments.config),
         deidentify=without,
         secret=secret.secret if secret is not None else None,
+        source_format=arguments.source_format,
+        now=checks.now if checks is not None else None,
     )
 
 
@@ -122,13 +147,13 @@ def _config(name: str | None) -> str | None:
 
 
 def _sources(given: list[str]) -> Iterator[str]:
+    from interchange.cli.files import _from_standard_input
+
     for source in given:
-        if source != "-":
+        if source == "-":
+            yield from _from_standard_input()
+        else:
             yield source
-            continue
-        for line in sys.stdin:
-            if line.strip():
-                yield line.rstrip("\r\n")
 
 
 @contextlib.contextmanager
