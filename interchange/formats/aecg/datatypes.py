@@ -241,13 +241,14 @@ def interval(node: Node | None, log: Log) -> Interval:
     width = node.take("width")
     if width is not None:
         seconds = duration(width, log)
-        if seconds is not None:
-            if low and not high and low.is_instant:
-                high = low.plus(seconds)
-            elif high and not low and high.is_instant:
-                low = high.plus(-seconds)
-            elif center and center.is_instant:
-                low, high, center = center.plus(-seconds / 2), center.plus(seconds / 2), None
+        if seconds is not None and low and not high and low.is_instant:
+            high = low.plus(seconds)
+        elif seconds is not None and high and not low and high.is_instant:
+            low = high.plus(-seconds)
+        elif seconds is not None and not low and not high and center and center.is_instant:
+            low, high, center = center.plus(-seconds / 2), center.plus(seconds / 2), None
+        else:
+            width.used = False
     return Interval(low, high, center or moment(node, log))
 
 

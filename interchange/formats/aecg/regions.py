@@ -89,13 +89,22 @@ def _seconds(time: Moment | None, scope: Scope) -> Fraction | None:
 
 
 def _durations(value: Node | None, scope: Scope) -> tuple[Fraction | None, Fraction | None, Fraction | None]:
-    """Bounds, or a center or single value, in seconds."""
-    low = high = point = None
-    if value is not None:
-        low, high = duration(value.take("low"), scope.set.log), duration(value.take("high"), scope.set.log)
-        if low is None and high is None:
-            point = duration(value.take("center") or value, scope.set.log)
-    return low, high, point
+    """Bounds, or a center or single value, in seconds; a width makes the bound that is missing."""
+    if value is None:
+        return None, None, None
+    log = scope.set.log
+    low, high = duration(value.take("low"), log), duration(value.take("high"), log)
+    point = duration(value.take("center") or value, log) if low is None and high is None else None
+    width = value.find("width")
+    length = duration(width, log) if width is not None and (low is None or high is None) else None
+    if width is None or length is None:
+        return low, high, point
+    width.used = low is not None or high is not None or point is not None
+    if low is not None:
+        return low, low + length, None
+    if high is not None:
+        return high - length, high, None
+    return (point - length / 2, point + length / 2, None) if point is not None else (None, None, None)
 
 
 def _on_tracing(

@@ -306,3 +306,36 @@ def test_relative_time_of_samples_and_of_marks_is_the_same() -> None:
     text = message(series(timed, annotations(WAVE + region(relative_bounds(104, 112)))))
     for document in (text, text.replace(f'<low value="{moment(0)}"/>', '<low value="2031"/>')):
         assert [(m.start, m.end) for m in read(document).marks] == [(Fraction(4, 1000), Fraction(12, 1000))]
+
+
+@pytest.mark.parametrize(
+    ("inside", "place"),
+    [
+        ('<low value="4" unit="ms"/><width value="8" unit="ms"/>', ("p-wave", 4, 12)),
+        ('<width value="0.008" unit="s"/><high value="12" unit="ms"/>', ("p-wave", 4, 12)),
+        ('<center value="8" unit="ms"/><width value="8" unit="ms"/>', ("p-wave", 4, 12)),
+        ('<low value="4" unit="ms"/><width value="0" unit="ms"/>', ("p-wave", 4, None)),
+    ],
+)
+def test_a_width_makes_the_bound_that_is_missing(inside: str, place: tuple[str, int, int | None]) -> None:
+    boundary = f'<code code="TIME_RELATIVE"/><value xsi:type="IVL_PQ">{inside}</value>'
+    recording = read(message(series(a_set(SIX), annotations(WAVE + region(boundary)))))
+    concept, start, end = place
+    (mark,) = recording.marks
+    assert (mark.concept, mark.start * 1000) == (concept, start)
+    assert (mark.end * 1000 if mark.end is not None else None) == end
+    assert (rules(recording), recording.unread) == (set(), ())
+
+
+@pytest.mark.parametrize(
+    ("inside", "concept"),
+    [
+        ('<low value="4" unit="ms"/><width value="8" unit="mm"/>', "p-onset"),
+        ('<low value="4" unit="ms"/><width value="8" unit="ms"/><high value="12" unit="ms"/>', "p-wave"),
+    ],
+)
+def test_a_width_that_is_not_needed_or_no_time_is_unread(inside: str, concept: str) -> None:
+    boundary = f'<code code="TIME_RELATIVE"/><value xsi:type="IVL_PQ">{inside}</value>'
+    recording = read(message(series(a_set(SIX), annotations(WAVE + region(boundary)))))
+    assert [m.concept for m in recording.marks] == [concept]
+    assert [place.rpartition("/")[2] for place in unread(recording)] == ["width"]
