@@ -17,7 +17,7 @@ from interchange.publish import check_target
 from interchange.receipt import Document, Receipt
 from interchange.requests import Requests
 from interchange.sources import Source, load, open_path
-from interchange.writing import Prepared, Writing, document
+from interchange.writing import Prepared, Writing, document, target_path
 
 if TYPE_CHECKING:
     from interchange.checks import CheckConfig, Report
@@ -55,7 +55,7 @@ def write(
     ``coding="huffman"``; hyphens become underscores).  Raises RefusedError (4) when something protected would be lost,
     TargetError (5) when the target cannot be written or does not read back.
     """
-    writing = Writing(Path(target), format, frozenset(accept), overwrite, verify, options)
+    writing = Writing(target_path(target), format, frozenset(accept), overwrite, verify, options)
     check_target(writing.target, overwrite=overwrite)
     return writing.prepare(recording, recording, ()).publish()
 
@@ -85,7 +85,7 @@ def convert(
     name of a file beside the target that gets the receipt as JSON, published together with it.  ``same_ok``: a target
     that has the very same bytes already is no conflict.
     """
-    writing = Writing(Path(target), format, frozenset(accept), overwrite, verify, options, receipt_name, same_ok)
+    writing = Writing(target_path(target), format, frozenset(accept), overwrite, verify, options, receipt_name, same_ok)
     return prepare(source, writing, source_format, requests, deidentify, key, source_number).publish()
 
 
@@ -163,6 +163,8 @@ def open_source(source: Readable) -> Source:
         return Source(bytes(source))
     if isinstance(source, Mapping):
         return _open_files(source)
+    if not fspath(source):
+        raise UsageError("the name of the file to read is empty")
     opened = open_path(fspath(source))
     if opened is not None:
         return opened

@@ -8,6 +8,7 @@ from __future__ import annotations
 import hashlib
 from collections.abc import Mapping
 from dataclasses import replace
+from os import PathLike, fspath, sep
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -25,7 +26,7 @@ if TYPE_CHECKING:
     from interchange.deidentify import Removal
     from interchange.findings import Finding
 
-__all__ = ["Prepared", "Writing", "document"]
+__all__ = ["Prepared", "Writing", "document", "target_path"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -87,6 +88,15 @@ def _compared(
     return noted_comparison(recording, notes, module.ACCOUNT)
 
 
+def target_path(target: str | PathLike[str]) -> Path:
+    """The file that is to be written; UsageError for what can only be a folder."""
+    text = fspath(target)
+    path = Path(text)
+    if not path.name or path.name == ".." or text.endswith(("/", sep)):
+        raise UsageError("the target names no file", file=text)
+    return path
+
+
 def document(name: str, format: str | None, data: bytes) -> Document:
     """A file as the receipt lists it."""
     return Document(name, format, len(data), hashlib.sha256(data).hexdigest())
@@ -109,6 +119,9 @@ class Writing:
         unknown = accept.difference(PROTECTED)
         if unknown:
             raise UsageError(f"the classes that can be accepted are {', '.join(PROTECTED)}", "accept")
+        target_path(target)
+        if receipt_name == target.name:
+            raise UsageError("the receipt needs a file of its own", "receipt_name")
         self.entry = formats.by_name(format) if format else formats.by_suffix(target.name)
         if self.entry is None:
             suffixes = ", ".join(entry.suffix for entry in formats.FORMATS)
@@ -148,6 +161,9 @@ class Writing:
         except InterchangeError as error:
             raise error.in_file(str(self.target)) from None
         except Exception as error:
+            if isinstance(error, UnicodeEncodeError) and not _is_text(self.target.name):
+                reason = "the name is no text in UTF-8, and files of this format hold it"
+                raise TargetError(reason, file=str(self.target)) from None
             raise InternalError(
                 "the writer failed on this recording; please report it", file=str(self.target)
             ) from error
@@ -172,6 +188,8 @@ class Writing:
         )
         self._refuse(receipt)
         if self.receipt_name is not None:
+            if self.receipt_name in (name for name, _ in files):
+                raise UsageError("the receipt needs a file of its own", "receipt_name")
             files.insert(0, (self.receipt_name, receipt.as_bytes()))
         return Prepared(
             receipt, self.target, tuple(files), self.overwrite, self.same_ok, tuple(encoded.replaces), encoded.sign
@@ -218,6 +236,11 @@ class Writing:
                 file=str(self.target),
                 losses=losses,
             )
+
+
+def _is_text(name: str) -> bool:
+    """Whether a file's name came as text in UTF-8 (other bytes stand in it as lone surrogates)."""
+    return not any("\ud800" <= character <= "\udfff" for character in name)
 
 
 def _refuse_zero_steps(recording: Recording, file: str) -> None:

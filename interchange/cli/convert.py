@@ -16,7 +16,9 @@ from interchange.errors import TargetError, UsageError
 from interchange.formats import FORMATS
 
 if TYPE_CHECKING:
+    from interchange.receipt import Receipt
     from interchange.requests import Requests
+    from interchange.writing import Prepared
 
 __all__ = ["add_arguments", "execute"]
 
@@ -83,30 +85,27 @@ def add_from(parser: argparse.ArgumentParser) -> None:
 
 def execute(arguments: argparse.Namespace) -> int:
     """Convert, and print the receipt."""
-    from interchange.api import convert
+    from interchange.api import prepare
     from interchange.receipt import receipt_text, receipt_verdict
+    from interchange.writing import Writing, target_path
 
     beside = _receipt_place(arguments)
     without = policy(arguments)
-    receipt = convert(
-        arguments.source,
-        arguments.target,
+    writing = Writing(
+        target_path(arguments.target),
         arguments.to,
-        accept=accepted(arguments),
-        overwrite=arguments.overwrite,
-        verify=arguments.verify == "all",
-        source_format=arguments.source_format,
-        requests=requests(arguments),
-        deidentify=without,
-        key=key(arguments) if without is not None else None,
-        receipt_name=beside,
-        **format_options(arguments),
+        frozenset(accepted(arguments)),
+        arguments.overwrite,
+        arguments.verify == "all",
+        format_options(arguments),
+        beside,
     )
+    secret = key(arguments) if without is not None else None
+    prepared = prepare(arguments.source, writing, arguments.source_format, requests(arguments), without, secret)
     if arguments.receipt is not None and beside is None:
-        from interchange.publish import publish
-
-        path = Path(arguments.receipt)
-        publish(path.parent, [(path.name, receipt.as_bytes())], overwrite=arguments.overwrite)
+        receipt = _published_apart(prepared, Path(arguments.receipt))
+    else:
+        receipt = prepared.publish()
     tell_damage(arguments.source if without is None else receipt.source[0].name, receipt.findings)
     if arguments.json:
         tell(receipt_verdict(receipt))
@@ -114,6 +113,33 @@ def execute(arguments: argparse.Namespace) -> int:
     else:
         put(receipt_text(receipt, width(), style()))
     return 0
+
+
+def _published_apart(prepared: Prepared, place: Path) -> Receipt:
+    """The receipt, in a folder of its own, is on the disk before the target appears, and gets its name right after."""
+    from interchange.errors import UnsettledError
+    from interchange.publish import Publication, sync_folder
+
+    files = [(place.name, prepared.receipt.as_bytes())]
+    publication = Publication(place.parent, files, overwrite=prepared.overwrite)
+    try:
+        publication.write()
+        publication.flush()
+        try:
+            receipt = prepared.publish()
+        except UnsettledError:
+            publication.place()
+            raise
+        try:
+            publication.place()
+        except TargetError as error:
+            raise TargetError(
+                f"{error.reason}; {prepared.target} is written, without its receipt", "", error.file
+            ) from None
+        sync_folder(place.parent, str(place))
+        return receipt
+    finally:
+        publication.drop()
 
 
 def _receipt_place(arguments: argparse.Namespace) -> str | None:

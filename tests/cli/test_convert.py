@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import json
+import os
 from fractions import Fraction
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pytest
@@ -116,6 +118,61 @@ def test_a_receipt_that_cannot_be_written_stops_the_conversion(cli, twelve: Path
 
 
 # Requests ----------------------------------------------------------------------------------------------------------
+
+
+def test_a_receipt_elsewhere_is_written_before_the_target_appears(
+    cli, twelve: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    there = tmp_path / "there"
+    there.mkdir()
+    words = ("convert", twelve, tmp_path / "out.scp", "--receipt", there / "r.json")
+    real = os.open
+
+    def full(path: Any, *arguments: Any) -> int:
+        if str(path).startswith(str(there)):
+            raise OSError(28, "No space left on device")
+        return real(path, *arguments)
+
+    monkeypatch.setattr(os, "open", full)
+    done = cli(*words)
+    monkeypatch.undo()
+    assert done.status == 5
+    assert "r.json: cannot be written: No space left on device" in done.err
+    assert not (tmp_path / "out.scp").exists()
+    assert list(there.iterdir()) == []
+    assert cli(*words).status == 0
+    assert [path.name for path in there.iterdir()] == ["r.json"]
+
+
+def test_a_receipt_s_name_that_is_taken_at_the_last_moment_is_told(
+    cli, twelve: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    there = tmp_path / "there"
+    there.mkdir()
+    real = os.link
+
+    def taken(source: str, target: str) -> None:
+        real(source, target)
+        if target.endswith("out.scp"):
+            (there / "r.json").write_bytes(b"somebody else's")
+
+    monkeypatch.setattr(os, "link", taken)
+    done = cli("convert", twelve, tmp_path / "out.scp", "--receipt", there / "r.json")
+    assert done.status == 5
+    assert "r.json: exists already" in done.err
+    assert "out.scp is written, without its receipt" in done.err
+    assert (there / "r.json").read_bytes() == b"somebody else's"
+    assert interchange.read(tmp_path / "out.scp").format == "scp"
+
+
+def test_a_name_that_is_no_text_is_written_or_refused(cli, records: Path, tmp_path: Path) -> None:
+    source = records / "strip.hea"
+    name = os.fsdecode(b"caf\xe9")
+    done = cli("convert", source, tmp_path / f"{name}.scp")
+    assert done.status == 5
+    assert "the name is no text in UTF-8, and files of this format hold it" in done.err
+    assert list(tmp_path.glob("caf*")) == []
+    assert cli("convert", source, tmp_path / f"{name}.dcm").status == 0
 
 
 def test_fields_are_set_and_listed_as_requested(cli, twelve: Path, tmp_path: Path, recording) -> None:

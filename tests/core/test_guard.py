@@ -9,7 +9,7 @@ import pytest
 
 import interchange
 from fixtures.field import twelve_leads
-from interchange.errors import TargetError
+from interchange.errors import TargetError, UsageError
 from interchange.sources import Source
 
 Make = Callable[[Path], tuple[Path, Path]]
@@ -82,3 +82,12 @@ def test_a_source_remembers_what_it_gave_out(tmp_path: Path) -> None:
     assert source.neighbour("b.dat") == b"b"
     assert source.paths == (str(tmp_path / "a.hea"), str(tmp_path / "b.dat"))
     assert Source(b"a", "a.hea", files={"b.dat": b"b"}).paths == ()
+
+
+def test_a_receipt_needs_a_name_of_its_own(tmp_path: Path) -> None:
+    source, _ = signal_file(tmp_path)
+    with pytest.raises(UsageError, match="the receipt needs a file of its own"):
+        interchange.convert(source, tmp_path / "b.scp", receipt_name="b.scp", overwrite=True)
+    with pytest.raises(UsageError, match="the receipt needs a file of its own"):
+        interchange.convert(source, tmp_path / "b", "wfdb", receipt_name="b.hea")
+    assert not list(tmp_path.glob("b*"))
