@@ -19,6 +19,7 @@ from interchange.cli.output import put, put_document, style, width
 from interchange.errors import InterchangeError, UsageError
 from interchange.findings import SEVERITIES
 from interchange.records import dataclass
+from interchange.sources import is_plain_name
 
 if TYPE_CHECKING:
     from interchange.checks import CheckConfig, Report, Summary
@@ -70,13 +71,14 @@ def execute(arguments: argparse.Namespace) -> int:
     config = check_config(arguments)
     if arguments.known is not None and not arguments.identifiers:
         raise UsageError("goes with --identifiers", "--known")
+    known = _known(arguments.known)
     named = named_files(arguments.files)
     summaries: list[Summary] = []
     if not named.many:
-        return _one(_checked(named.recordings[0], arguments, config, summaries), arguments)
+        return _one(_checked(named.recordings[0], arguments, config, known, summaries), arguments)
     outcomes = []
     for file in named.recordings:
-        outcome = _checked(file, arguments, config, summaries)
+        outcome = _checked(file, arguments, config, known, summaries)
         outcomes.append(outcome)
         if not arguments.json:
             put("\n".join([*brief_lines(outcome, width(), style()), ""]))
@@ -99,7 +101,13 @@ def _one(outcome: Outcome, arguments: argparse.Namespace) -> int:
     return outcome.status
 
 
-def _checked(file: str, arguments: argparse.Namespace, config: CheckConfig, summaries: list[Summary]) -> Outcome:
+def _checked(
+    file: str,
+    arguments: argparse.Namespace,
+    config: CheckConfig,
+    known: tuple[str, ...],
+    summaries: list[Summary],
+) -> Outcome:
     """The outcome of one file; whatever happens with it does not touch the others."""
     from interchange import formats
     from interchange.api import open_source, read_opened
@@ -111,21 +119,27 @@ def _checked(file: str, arguments: argparse.Namespace, config: CheckConfig, summ
         recording = read_opened(source, arguments.source_format)
         findings = formats.load(recording.format or "").check(source)
         if arguments.identifiers:
-            findings = (*findings, *_identifiers(source, recording, arguments))
+            findings = (*findings, *_identifiers(source, recording, known))
         summaries.append(summary_of(recording, file))
         return Outcome(file, build_report(recording, findings, config=config))
     except Exception as error:
         return Outcome(file, error=explained(error).in_file(file))
 
 
-def _identifiers(source: Source, recording: Recording, arguments: argparse.Namespace) -> tuple[Finding, ...]:
+def _identifiers(source: Source, recording: Recording, known: tuple[str, ...]) -> tuple[Finding, ...]:
     """What may identify somebody, in the recording and in the bytes of all its files."""
     from interchange.deidentify import find_residue
 
     files = {source.name: source.data}
     for name in source.neighbours():
-        files[name] = source.neighbour(name) or b""
-    return tuple(item.finding for item in find_residue(recording, files.items(), _known(arguments.known)))
+        if source.path is None or not _is_no_file(source.path.with_name(name)):
+            files[name] = source.neighbour(name) or b""
+    return tuple(item.finding for item in find_residue(recording, files.items(), known))
+
+
+def _is_no_file(path: Path) -> bool:
+    """A folder, a link, or a name that no record can have: it only begins like the record."""
+    return not is_plain_name(path.name) or path.is_symlink() or not path.is_file()
 
 
 def _known(file: str | None) -> tuple[str, ...]:

@@ -195,3 +195,15 @@ def test_the_schema_takes_the_report_on_whatever_the_model_can_say(recording: Re
     lines = report_lines("a file", report, 80, Style())
     assert lines[1] == report.verdict or len(report.verdict) > 80
     assert max(map(columns, lines)) <= 80
+
+
+def test_what_only_begins_like_the_record_is_not_searched_for_identity(cli, twelve: Path) -> None:
+    beside = twelve.parent / f"{twelve.stem}_folder"
+    beside.mkdir()
+    (twelve.parent / f"{twelve.stem}-link").symlink_to("/etc")
+    (twelve.parent / f"{twelve.stem}.notes").write_text("seen: NH-204417")
+    (twelve.parent / "known").write_text("NH-204417\n")
+    done = cli("check", twelve, "--identifiers", "--known", twelve.parent / "known", "--json")
+    assert done.err == ""
+    known = [f["place"] for f in done.document["findings"] if f["rule"] == "identity.known"]
+    assert any(place.startswith(f"{twelve.stem}.notes byte 6") for place in known)
