@@ -89,9 +89,13 @@ class Requests:
             try:
                 zone = Moment.parse(f"T00:00{self.zone}").zone
             except ValueError:
-                raise UsageError("is no zone in the form +02:00", "--zone") from None
+                zone = None
+            if zone is None:
+                raise UsageError("is no zone in the form +02:00", "--zone")
             if time is None:
                 raise UsageError("the recording has no acquisition time that could be given a zone", "--zone")
+            if time.hour is None:
+                raise UsageError("the acquisition time has no time of day that could be given a zone", "--zone")
             if time.zone not in (None, zone):
                 raise UsageError("the time has another zone already; --time with the whole time replaces it", "--zone")
             time = replace(time, zone=zone)
@@ -108,9 +112,19 @@ def _set(recording: Recording, field: str, value: str) -> Recording:
     if not value.strip():
         raise UsageError("needs a value after the equals sign", f"--set {field}")
     changed, rest = apply(recording, [f"{path}: {escaped(value)}"])
-    if rest:
+    if rest or not _makes_sense(changed, path):
         raise UsageError(_why_not_set(path), f"--set {field}")
     return changed
+
+
+def _makes_sense(recording: Recording, path: str) -> bool:
+    """Whether a value that has the right form is one that there can be."""
+    name = path.rpartition(".")[2]
+    if path in ("patient.age", "patient.height", "patient.weight", "patient.systolic", "patient.diastolic"):
+        size = getattr(recording.patient, name)
+        return size is None or size.value >= 0
+    urgency = recording.acquisition.urgency
+    return path != "acquisition.urgency" or urgency is None or 0 <= urgency <= 10
 
 
 _FORMS = {
@@ -121,6 +135,7 @@ _FORMS = {
     "patient.weight": "a number with its unit, as 71 kg",
     "patient.systolic": "a number with its unit, as 104 mm[Hg]",
     "patient.diastolic": "a number with its unit, as 66 mm[Hg]",
+    "acquisition.urgency": "a whole number from 0 (routine) to 10",
     "acquisition.time": "a date and time, as 2031-04-05T14:03:07+02:00",
 }
 

@@ -71,6 +71,8 @@ def execute(arguments: argparse.Namespace) -> int:
     kind = KINDS.get(target.suffix.lower())
     if kind is None:
         raise UsageError("the name must end with .pdf, .svg or .png", "--output", arguments.output)
+    if not arguments.file:
+        raise UsageError("the name of the file to read is empty")
     check_target(target, overwrite=arguments.overwrite, source=Path(arguments.file))
     recording = _recording(arguments)
     pages = draw(recording, kind, drawing_options(arguments), font=arguments.font)

@@ -33,7 +33,7 @@ def named_files(arguments: Sequence[str]) -> Named:
     many = len(arguments) > 1
     for argument in arguments:
         for name in _from_standard_input() if argument == "-" else (argument,):
-            if Path(name).is_dir():
+            if name and Path(name).is_dir():
                 found, rest = recordings_in(name)
                 recordings += found
                 others += rest

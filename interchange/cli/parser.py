@@ -30,7 +30,13 @@ exit status:
 
 "interchange COMMAND --help" explains a command.
 """
-argparse._ = str  # type: ignore[attr-defined]
+
+
+def _unchanged(text: Any) -> Any:
+    return text
+
+
+argparse._ = _unchanged  # type: ignore[attr-defined]
 """Its words stay English: they stand between the English of this program, and :data:`_WORDS` knows them as such."""
 
 MINUS_VALUES = ("--zone",)

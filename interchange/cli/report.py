@@ -47,6 +47,8 @@ def execute(arguments: argparse.Namespace) -> int:
     target = Path(arguments.output)
     if target.suffix.lower() not in (".html", ".htm"):
         raise UsageError("the name must end with .html", "--output", arguments.output)
+    if not arguments.file:
+        raise UsageError("the name of the file to read is empty")
     given = Path(arguments.file)
     check_target(target, overwrite=arguments.overwrite, source=given)
     if given.is_dir():

@@ -6,6 +6,8 @@ from pathlib import Path
 
 import pytest
 
+from interchange.cli.commands import COMMANDS
+
 WRONG = {
     "nothing": ((), "which command? There are convert, show, check, compare"),
     "no such command": (("transmogrify", "a"), "there is no such command; the commands are convert, show"),
@@ -44,6 +46,37 @@ WRONG = {
     "samples": (("show", "SOURCE", "--samples"), "--samples: goes with --json only"),
     "lead set": (("check", "SOURCE", "--expect", "thirteen"), "--expect: there is no such lead set; the lead sets are"),
     "no config": (("check", "SOURCE", "--config", "FOLDER/no.toml"), "--config: cannot be read: No such file"),
+    "target empty": (("convert", "SOURCE", "", "--to", "wfdb"), "the target names no file"),
+    "target here": (("convert", "SOURCE", ".", "--to", "wfdb"), "the target names no file"),
+    "target here too": (("convert", "SOURCE", "./", "--to", "scp"), "the target names no file"),
+    "target above": (("convert", "SOURCE", "..", "--to", "wfdb"), "the target names no file"),
+    "target root": (("convert", "SOURCE", "/", "--to", "wfdb"), "the target names no file"),
+    "target a folder": (("convert", "SOURCE", "FOLDER/new/", "--to", "wfdb"), "the target names no file"),
+    "empty zone": (("convert", "SOURCE", "TARGET", "--zone", ""), "--zone: is no zone in the form +02:00"),
+    "zone of a day": (
+        ("convert", "SOURCE", "TARGET", "--time", "2031-04-05", "--zone", "+02:00"),
+        "--zone: the acquisition time has no time of day",
+    ),
+    "age below zero": (("convert", "SOURCE", "TARGET", "--set", "age=-5 a"), "--set age: the value must be a number"),
+    "height below zero": (
+        ("convert", "SOURCE", "TARGET", "--set", "patient.height=-1 cm"),
+        "--set patient.height: the",
+    ),
+    "urgency": (
+        ("convert", "SOURCE", "TARGET", "--set", "acquisition.urgency=11"),
+        "--set acquisition.urgency: the value must be a whole number from 0 (routine) to 10",
+    ),
+    "urgency below zero": (("convert", "SOURCE", "TARGET", "--set", "acquisition.urgency=-1"), "--set acquisition.urg"),
+    "empty key": (("convert", "SOURCE", "TARGET", "--deidentify", "--key", ""), "--key: needs the name of a file"),
+    "empty key alone": (("convert", "SOURCE", "TARGET", "--key", ""), "--key, --keep and --dates go with"),
+    "empty to show": (("show", ""), "the name of the file to read is empty"),
+    "empty to convert": (("convert", "", "TARGET"), "the name of the file to read is empty"),
+    "empty to compare": (("compare", "SOURCE", ""), "the name of the file to read is empty"),
+    "empty to check": (("check", ""), "the name of the file to read is empty"),
+    "no known": (
+        ("check", "SOURCE", "SOURCE", "--identifiers", "--known", "FOLDER/none"),
+        "none: --known: cannot be read as text in UTF-8",
+    ),
     "no rule": (("rules", "scp.nonsense"), 'ID: there is no such rule or area; "interchange rules" lists all'),
 }
 
@@ -103,3 +136,19 @@ def test_a_name_that_looks_like_an_option_follows_two_hyphens(cli, tmp_path: Pat
     done = cli("show", "--", "--json")
     assert done.status == 3
     assert "interchange: --json: there is no such file" in done.err
+
+
+@pytest.mark.parametrize(("command", "name"), [("draw", "x.pdf"), ("report", "x.html")])
+def test_an_empty_name_is_not_the_present_folder(command: str, name: str, cli, tmp_path: Path) -> None:
+    done = cli(command, "", "-o", tmp_path / name)
+    assert done.status == 2
+    assert "the name of the file to read is empty" in done.err
+    assert list(tmp_path.iterdir()) == []
+
+
+@pytest.mark.parametrize("command", ["", *(name for name, _, _ in COMMANDS)])
+def test_no_help_has_a_hole_in_it(command: str, cli) -> None:
+    done = cli(*filter(None, (command, "--help")))
+    assert done.status == 0
+    assert done.out.startswith("usage: interchange")
+    assert "None" not in done.out
