@@ -168,8 +168,10 @@ class View:
         return values
 
     def decimal(self, keyword: str) -> Fraction | None:
-        """The first decimal string."""
+        """The first decimal string; further ones make a finding."""
         values = self.decimals(keyword)
+        if len(values) > 1:
+            self.context.tolerate("too-many-values", self.at(keyword), f"{len(values)} values")
         return values[0] if values else None
 
     def wholes(self, keyword: str) -> tuple[int, ...]:
@@ -184,8 +186,10 @@ class View:
         return integers(raw, size, self.dataset.little)
 
     def whole(self, keyword: str) -> int | None:
-        """The first binary integer."""
+        """The first binary integer; further ones make a finding."""
         values = self.wholes(keyword)
+        if len(values) > 1:
+            self.context.tolerate("too-many-values", self.at(keyword), f"{len(values)} values")
         return values[0] if values else None
 
     def items(self, keyword: str) -> tuple[View, ...]:

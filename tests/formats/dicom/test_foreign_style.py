@@ -334,3 +334,27 @@ def test_16_bit_samples_in_the_32_bit_class_are_a_warning_that_says_how_sure_it_
     (finding,) = dicom.check(Source(saved(ds), "test.dcm"))
     assert (finding.rule, finding.severity) == ("dicom.class-32-interpretation", "warning")
     assert finding.clause == "PS3.3 A.34.18.4 [unsure]"
+
+
+@pytest.mark.parametrize(
+    ("keyword", "value"),
+    [
+        ("SamplingFrequency", ["500", "1000"]),
+        ("MultiplexGroupTimeOffset", ["0", "20"]),
+        ("NumberOfWaveformSamples", [500, 7]),
+    ],
+)
+def test_further_values_of_a_number_of_the_group_are_a_finding(keyword, value):
+    found = read(ecg(group(counts(), **{keyword: value})))
+    assert (found.tracings[0].rate, found.tracings[0].start, found.tracings[0].length) == (500, 0, 500)
+    assert found_rules(found) == ["too-many-values"]
+
+
+@pytest.mark.parametrize(
+    ("keyword", "value"),
+    [("ChannelSensitivity", ["5", "2"]), ("ChannelBaseline", ["0", "1"]), ("WaveformBitsStored", [16, 12])],
+)
+def test_further_values_of_a_number_of_a_channel_are_a_finding(keyword, value):
+    found = one_channel(**{keyword: value})
+    assert (found.tracings[0].channels[0].step, found.tracings[0].channels[0].offset) == (5, 0)
+    assert found_rules(found) == ["too-many-values"]
