@@ -6,7 +6,7 @@ What does not fit on the screen is counted and stands in the JSON form, which al
 from __future__ import annotations
 
 import re
-from collections import defaultdict
+from collections import Counter, defaultdict
 from collections.abc import Iterable, Sequence
 from fractions import Fraction
 
@@ -64,7 +64,7 @@ def _page(receipt: Receipt, most: int, width: int, style: Style) -> list[str]:
         part("ADDED", _added(receipt, most)),
         part("NOT READ", _unread(receipt, most)),
         part("NOTICED", _noticed(receipt, most)),
-        part("TARGET", _cut(receipt.notes, most)),
+        part("TARGET", _cut(_once(receipt.notes), most)),
         block("CAUTION", receipt.cautions, width, style),
     ]
     lines = wrapped(_title(receipt), width)
@@ -237,6 +237,11 @@ def _noticed(receipt: Receipt, most: int) -> list[str]:
         for (severity, rule, reason), count in groups.items()
     ]
     return _cut(lines, max(most // 2, 1))
+
+
+def _once(notes: Iterable[str]) -> list[str]:
+    """Every note once, with how often it was made."""
+    return [note if count == 1 else f"{note} ({count} times)" for note, count in Counter(notes).items()]
 
 
 def _removals(receipt: Receipt) -> list[str]:

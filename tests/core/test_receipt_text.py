@@ -185,6 +185,15 @@ def test_nothing_of_a_file_reaches_the_terminal_as_a_control_sequence(receipt: R
     assert "\\x1b[31mred" in text
 
 
+def test_a_note_that_is_made_per_lead_is_told_once(receipt: Receipt) -> None:
+    notes = (*("stored in steps of 1/3 microvolt",) * 12, "format 16")
+    text = receipt_text(replace(receipt, notes=notes))
+    assert text.count("1/3 microvolt") == 1
+    assert "stored in steps of 1/3 microvolt (12 times)" in text
+    assert "format 16" in text
+    assert "format 16 (" not in text
+
+
 def test_the_verdict_quotes_no_value(receipt: Receipt, tmp_path: Path) -> None:
     without = interchange.write(twelve_leads(), tmp_path / "out.scp", verify=False)
     assert "NOT VERIFIED" in receipt_text(without)
