@@ -7,6 +7,7 @@ from fnmatch import fnmatchcase
 from pathlib import Path
 
 from interchange.errors import TargetError
+from interchange.publish import is_part
 
 __all__ = ["refuse_sources"]
 
@@ -16,16 +17,16 @@ def refuse_sources(
 ) -> None:
     """TargetError when a file to be written in the folder, or an old one to be removed, was read as the source.
 
-    ``names``: of the files to be written; ``sources``: paths that were read; ``replaces`` and ``sign`` as in
-    :func:`interchange.publish.publish`.
+    ``names``: of the files to be written, the main one last; ``sources``: paths that were read; ``replaces`` and
+    ``sign`` as in :func:`interchange.publish.publish`.
     """
-    read = [Path(source) for source in sources]
+    read, names = [Path(source) for source in sources], list(names)
     for name in names:
         if any(_same(folder / name, source) for source in read):
             raise TargetError("is a file of the source itself; give the target another name", file=str(folder / name))
     for source in read:
         named = any(fnmatchcase(source.name, pattern) for pattern in replaces)
-        if named and _same(folder / source.name, source) and _holds(source, sign):
+        if named and _same(folder / source.name, source) and is_part(str(folder), source.name, names[-1], sign):
             reason = "is a file of the source, and would be removed as one of the target's old files"
             raise TargetError(f"{reason}; give the target another name", file=str(source))
 
@@ -35,10 +36,3 @@ def _same(path: Path, source: Path) -> bool:
         return path.samefile(source)
     except OSError:
         return False
-
-
-def _holds(path: Path, sign: bytes) -> bool:
-    try:
-        return sign in path.read_bytes()
-    except OSError:
-        return True

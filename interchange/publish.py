@@ -6,7 +6,7 @@ one after it is told as what it is: the files are written.
 """
 
 # Paths are plain strings below: making objects of them would take longer than what the system does with them.
-# ruff: noqa: PTH105, PTH108, PTH110, PTH114, PTH118, PTH119, PTH121
+# ruff: noqa: PTH105, PTH108, PTH110, PTH114, PTH118, PTH122, PTH119, PTH121
 
 from __future__ import annotations
 
@@ -23,7 +23,7 @@ from typing import Final
 from interchange.errors import TargetError, UnsettledError
 from interchange.sources import is_plain_name
 
-__all__ = ["Publication", "carry_out", "check_target", "publish", "sync_folder"]
+__all__ = ["Publication", "carry_out", "check_target", "is_part", "publish", "sync_folder"]
 
 _NEW: Final = os.O_WRONLY | os.O_CREAT | os.O_EXCL | getattr(os, "O_BINARY", 0)
 
@@ -200,14 +200,24 @@ def _told(shown: str, what: str = "cannot be written") -> Iterator[None]:
 
 def _respect(folder: str, parts: Sequence[tuple[str, str, bytes]], replaces: Sequence[str], sign: bytes) -> None:
     """TargetError when a further file would replace one that is not part of an earlier record of this name."""
+    main = parts[-1][1]
     for _, name, _ in parts:
         path = os.path.join(folder, name)
-        if any(fnmatchcase(name, pattern) for pattern in replaces) and not _is_part(path, sign):
+        if any(fnmatchcase(name, pattern) for pattern in replaces) and not is_part(folder, name, main, sign):
             raise TargetError("exists already and is no part of this record", file=path)
 
 
-def _is_part(path: str, sign: bytes) -> bool:
-    """Whether there is no such file, or one that says of itself that it is part of the record."""
+def is_part(folder: str, name: str, main: str, sign: bytes) -> bool:
+    """Whether a file is part of the record with this main file, or not there.
+
+    It, or the file of the main one's kind that lies beside it under its own name, says so by the sign: the signal file
+    ``x.dat`` belongs to ``x.hea``.
+    """
+    suffix = os.path.splitext(main)[1]
+    owner = name if name.endswith(suffix) else name.partition(".")[0] + suffix
+    if owner == main:
+        return True
+    path = os.path.join(folder, owner)
     try:
         return not os.path.exists(path) or (not os.path.islink(path) and sign in Path(path).read_bytes())
     except OSError:
@@ -360,7 +370,7 @@ def _remove_old(
 
     The new record is in its place: nothing that happens here is a failure of its writing.
     """
-    kept = {name for name, _ in files}
+    kept, main = {name for name, _ in files}, files[-1][0]
     beginnings = tuple(re.split(r"[*?\[]", pattern, maxsplit=1)[0] for pattern in replaces)
     try:
         with os.scandir(folder) as entries:
@@ -371,7 +381,7 @@ def _remove_old(
     for name in names:
         path = os.path.join(folder, name)
         old = name not in kept and any(fnmatchcase(name, pattern) for pattern in replaces)
-        if old and (not sign or _is_part(path, sign)):
+        if old and (not sign or is_part(folder, name, main, sign)):
             try:
                 os.unlink(path)
                 removed.append(name)

@@ -34,8 +34,9 @@ class Encoded:
 
     ``files``: (plain name, bytes), the main file last: it is published last, and its appearance is the switch.
     ``replaces``: plain-name pattern (``fnmatch``) of files that an earlier record of the same name may have left and
-    that go once the new main file stands; () for one-file formats.  ``sign``: bytes that such a file must hold to count
-    as part of the record; one without them is somebody else's and is neither replaced nor removed.
+    that go once the new main file stands; () for one-file formats.  ``sign``: bytes that such a file, or
+    the file of the main one's suffix that lies beside it under its name, must hold to count as part of the record; one
+    without them is somebody else's and is neither replaced nor removed.
     """
 
     files: tuple[tuple[str, bytes], ...]

@@ -64,7 +64,13 @@ def encode(recording: Recording, name: str, options: Mapping[str, str]) -> Encod
     if not header.isascii():
         out.notes.append(Note("info", "", "letters outside ASCII are written as UTF-8, which some readers drop"))
     files_once = dict(out.files)
-    return Encoded((*files_once.items(), (f"{name}.hea", header)), tuple(out.notes), leftovers_of(out.stem))
+    files_of_all = (*files_once.items(), (f"{name}.hea", header))
+    return Encoded(files_of_all, tuple(out.notes), leftovers_of(out.stem), _part_of(out.stem).encode())
+
+
+def _part_of(stem: str) -> str:
+    """How the first info string of a further record begins."""
+    return f"Part of record {stem}: "
 
 
 def _record(recording: Recording, out: _Output, name: str, infos: list[str]) -> tuple[RecordText, list[MarkFile]]:
@@ -168,7 +174,7 @@ def _further(recording: Recording, index: int, out: _Output) -> str:
         marks=tuple(replace(mark, tracing=0) for mark in recording.marks if mark.tracing == index),
     )
     known = len(out.marks)
-    words = f"Part of record {out.stem}: tracing {index + 1} of {len(recording.tracings)}"
+    words = f"{_part_of(out.stem)}tracing {index + 1} of {len(recording.tracings)}"
     text, files = _record(alone, out, "", [words])
     text = _guarded(text)
     out.marks[known:] = [replace(mark, tracing=index) for mark in out.marks[known:]]

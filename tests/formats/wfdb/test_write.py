@@ -405,6 +405,22 @@ def test_overwriting_a_record_leaves_those_with_a_name_almost_alike(tmp_path: Pa
     assert interchange.read(tmp_path / f"{names[0]}.hea").tracings[0].samples.tolist() == [[1, 2]]
 
 
+def test_overwriting_a_record_leaves_records_that_are_called_like_its_files(tmp_path: Path) -> None:
+    """``rec_deadbeef`` has the form of a name made from content, and is somebody's record."""
+    strip = tracing([[7, 8, 9]], names=("V1",), start=Fraction(1, 3))
+    interchange.write(recording(tracing([[1, 2]])), tmp_path / "rec_deadbeef.hea")
+    (tmp_path / "rec_deadbeef.dat").write_bytes(b"of another program")
+    theirs = {path.name: path.read_bytes() for path in tmp_path.iterdir()}
+    interchange.write(recording(tracing(ramp(2, 50)), strip), tmp_path / "rec.hea")
+    first = {path.name for path in tmp_path.iterdir()} - set(theirs)
+    assert len(first) == 4  # two headers and two signal files
+    interchange.write(recording(tracing([[3, 4]])), tmp_path / "rec.hea", overwrite=True)
+    found = {path.name: path.read_bytes() for path in tmp_path.iterdir()}
+    assert found.items() >= theirs.items()
+    assert len(set(found) - set(theirs)) == 2, "header and signal file of the new record, and nothing of the old one"
+    assert first & set(found) == {"rec.hea"}
+
+
 # Text ------------------------------------------------------------------------------------------------------------
 
 AWKWARD = [
