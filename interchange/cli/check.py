@@ -148,8 +148,10 @@ def _known(file: str | None) -> tuple[str, ...]:
         return ()
     try:
         lines = Path(file).read_text(encoding="utf-8").splitlines()
-    except (OSError, UnicodeDecodeError):
-        raise UsageError("cannot be read as text in UTF-8", "--known", file) from None
+    except OSError as error:
+        raise UsageError(f"cannot be read: {error.strerror or 'input/output error'}", "--known", file) from None
+    except ValueError:
+        raise UsageError("is no text in UTF-8", "--known", file) from None
     return tuple(line.strip() for line in lines if line.strip())
 
 

@@ -75,7 +75,7 @@ WRONG = {
     "empty to check": (("check", ""), "the name of the file to read is empty"),
     "no known": (
         ("check", "SOURCE", "SOURCE", "--identifiers", "--known", "FOLDER/none"),
-        "none: --known: cannot be read as text in UTF-8",
+        "none: --known: cannot be read: No such file",
     ),
     "no rule": (("rules", "scp.nonsense"), 'ID: there is no such rule or area; "interchange rules" lists all'),
 }
