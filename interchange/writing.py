@@ -20,7 +20,7 @@ from interchange.model import Recording
 from interchange.publish import Publication, carry_out
 from interchange.receipt import Document, Receipt, build_receipt
 from interchange.records import dataclass
-from interchange.sources import Source
+from interchange.sources import Source, load
 
 if TYPE_CHECKING:
     from interchange.deidentify import Removal
@@ -167,6 +167,8 @@ class Writing:
             raise InternalError(
                 "the writer failed on this recording; please report it", file=str(self.target)
             ) from error
+        if self.overwrite:
+            self._leave_further(module)
         files = self._named(encoded)
         written = self._read_back(encoded, files) if self.verify else None
         comparison = _compared(recording, written, encoded.notes, module)
@@ -194,6 +196,17 @@ class Writing:
         return Prepared(
             receipt, self.target, tuple(files), self.overwrite, self.same_ok, tuple(encoded.replaces), encoded.sign
         )
+
+    def _leave_further(self, module: formats.FormatModule) -> None:
+        """TargetError where the target is a further file of another record, which would be incomplete without it."""
+        is_further = getattr(module, "is_further", None)
+        if is_further is None or not self.target.is_file():
+            return
+        data = load(self.target)
+        if data is not None and is_further(data):
+            raise TargetError(
+                "is a further file of another record; give the target another name", file=str(self.target)
+            )
 
     def _named(self, encoded: Encoded) -> list[tuple[str, bytes]]:
         """The files, the main one under the name that the target was given."""

@@ -21,7 +21,7 @@ if TYPE_CHECKING:
     RULES: tuple[Rule, ...]
     ACCOUNT: Account
 
-__all__ = ["ACCOUNT", "RULES", "check", "encode", "read", "read_and_check", "recognise"]
+__all__ = ["ACCOUNT", "RULES", "check", "encode", "is_further", "read", "read_and_check", "recognise"]
 
 
 def read(source: Source) -> Recording:
@@ -36,6 +36,11 @@ def encode(recording: Recording, name: str, options: Mapping[str, str]) -> Encod
     from interchange.formats.scp.writer import encode_record
 
     return encode_record(recording, name, options)
+
+
+def is_further(data: bytes) -> bool:
+    """Whether a file says that it is a further file of another record."""
+    return b"scp.part-of: " in data
 
 
 def read_and_check(source: Source) -> tuple[Recording, tuple[Finding, ...]]:

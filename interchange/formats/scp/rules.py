@@ -268,7 +268,7 @@ _TABLE: Final[dict[str, tuple[Severity, str, str, str]]] = {
     # further files and carried lines
     "part-missing": ("error", "own-lines", "a further file of this recording is missing or unreadable",
          "The recording is not complete."),
-    "part-changed": ("warning", "own-lines", "a further file is not the one that was written with this record",
+    "part-changed": ("error", "own-lines", "a further file is not the one that was written with this record",
          "Its tracing may belong to another recording."),
     "part-broken": ("error", "own-lines", "a further file breaks a rule", "Its tracing may be wrong."),
     "part-of": ("note", "own-lines", "this file is a further file of another record",

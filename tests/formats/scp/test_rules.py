@@ -292,6 +292,8 @@ def test_rules_of_further_files() -> None:
     assert broken_rules(data) == {"part-missing"}
     assert broken_rules(data, files) == set()
     changed = {"record-2.scp": base(interval=4000)}
+    assert rules(SCP.read(Source(data, "record.scp", files=changed)).findings) == {"part-missing"}
+    changed = {"record-2.scp": part(b"scp.part-of: record.scp")}
     assert rules(SCP.read(Source(data, "record.scp", files=changed)).findings) == {"part-changed"}
     data, files = other_file(change=True)
     assert rules(SCP.read(Source(data, "record.scp", files=files)).findings) == {"part-broken"}

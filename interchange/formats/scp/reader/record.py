@@ -106,16 +106,19 @@ def _tracing_of(part: Part, source: Source, log: Log) -> Tracing | None:
         return None
     import hashlib
 
-    if hashlib.sha256(data).hexdigest()[:16] != part.digest:
-        log.add("part-changed", "further file", f"tracing {part.tracing + 1}")
+    same = hashlib.sha256(data).hexdigest()[:16] == part.digest
     inner = Log()
     try:
         document = parse_document(data, inner)
         _, carried = carried_by(document)
+        if not same and not carried.part_of:  # a record that is only called like it, perhaps of somebody else
+            raise SourceError("is no further file")
         found = build_recording(document, (), replace(carried, parts={}), inner)
     except SourceError:
         log.add("part-missing", "further file", f"tracing {part.tracing + 1}")
         return None
+    if not same:
+        log.add("part-changed", "further file", f"tracing {part.tracing + 1}")
     for finding in inner.findings:
         if finding.severity == "error":
             log.add("part-broken", f"further file, {finding.place}", finding.rule)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from typing import TYPE_CHECKING
@@ -37,9 +38,8 @@ def encode_record(recording: Recording, name: str, options: Mapping[str, str]) -
     order = _order(files)
     data, about = _finished(single, recording, files, parts, order)
     notes += [*more, *about, *_added(recording), *_coding_notes(single)]
-    return Encoded(
-        (*found, (f"{name}.scp", data)), tuple(notes), (f"{name}-[0-9]*.scp",), f"scp.part-of: {name}.scp".encode()
-    )
+    further = re.sub(r"([*?[])", r"[\1]", name) + "-[0-9]*.scp"
+    return Encoded((*found, (f"{name}.scp", data)), tuple(notes), (further,), f"scp.part-of: {name}.scp".encode())
 
 
 def _part(
