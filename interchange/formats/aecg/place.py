@@ -9,9 +9,8 @@ from typing import TYPE_CHECKING, Any
 
 from interchange.formats.aecg.limits import MAX_GAP_FACTOR, MAX_GAP_FLOOR
 from interchange.formats.aecg.log import Log
-from interchange.formats.aecg.read_controls import Controls
 from interchange.formats.aecg.read_series import Row, Segment, Series
-from interchange.model import Channel, Filters, Moment, Tracing
+from interchange.model import Moment, Tracing
 from interchange.records import dataclass
 
 if TYPE_CHECKING:
@@ -262,8 +261,18 @@ def _fits(length: int, leads: int, given: int) -> bool:
 
 
 def _key(row: Row) -> tuple[Any, ...]:
+    """What must be the same for a lead to go on in a later set."""
     channel = row.channel
-    return (row.code.upper(), channel.name, channel.step, channel.offset, channel.unit, row.row)
+    return (
+        row.code.upper(),
+        channel.name,
+        channel.step,
+        channel.offset,
+        channel.unit,
+        channel.filters,
+        channel.skew,
+        row.row,
+    )
 
 
 def _is_apart(home: _Piece, segment: Segment) -> bool:
@@ -320,7 +329,7 @@ def _tracing(piece: _Piece, series: Series, start: Fraction, of: int | None, ran
         extras.append(("aecg.series-id", _id_text(series)))
     samples, missing = _stacked(rows, piece)
     return Tracing(
-        tuple(_with_filters(row.channel, piece.segments[0].controls) for row in rows),
+        tuple(row.channel for row in rows),
         samples,
         1 / piece.segments[0].step,
         missing,
@@ -334,12 +343,6 @@ def _tracing(piece: _Piece, series: Series, start: Fraction, of: int | None, ran
 def _id_text(series: Series) -> str:
     id = series.id
     return f"{id.issuer}^{id.value}" if id and id.issuer else id.value if id else ""
-
-
-def _with_filters(channel: Channel, controls: Controls) -> Channel:
-    """The channel with the filters of its set where it has none of its own."""
-    filters: Filters | None = channel.filters or controls.filters
-    return replace(channel, filters=filters) if filters is not channel.filters else channel
 
 
 def _stacked(rows: list[Row], piece: _Piece) -> tuple[NDArray[Any], NDArray[Any] | None]:

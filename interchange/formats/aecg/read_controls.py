@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import field
 from fractions import Fraction
 
-from interchange.formats.aecg.codes import HERTZ, LEAD_SYSTEM, OWN, SAME_UNIT, SECONDS
-from interchange.formats.aecg.datatypes import code_text, factor, number, physical, text_of
+from interchange.formats.aecg.codes import HERTZ, LEAD_SYSTEM, OWN, SAME_UNIT
+from interchange.formats.aecg.datatypes import code_text, duration, factor, number, physical, text_of
 from interchange.formats.aecg.decimals import fraction_from
 from interchange.formats.aecg.limits import MAX_NESTING
 from interchange.formats.aecg.log import Log
@@ -14,7 +15,10 @@ from interchange.formats.aecg.markup import Node
 from interchange.model import Filters
 from interchange.records import dataclass
 
-__all__ = ["Controls", "Pad", "Segment", "read_controls", "read_nested"]
+__all__ = ["FILTERS", "Controls", "Pad", "Segment", "filters_of", "read_controls", "read_nested", "skew_of"]
+
+FILTERS = ("highpass", "lowpass", "notches", "descriptions")
+"""The fields that make up the filters."""
 
 PREFIXES = ("MDC_ECG_CTL_VBL_", "MDC_ATTR_", "MDC_")
 
@@ -70,6 +74,36 @@ class Controls:
         return Filters(self.highpass, self.lowpass, self.notches, descriptions=self.descriptions)
 
 
+def filters_of(chain: Sequence[Controls]) -> Filters | None:
+    """The filters of a lead by what is said of it, of its set and of the series, in this order, field by field.
+
+    None where neither of the first two says any: then those of the series hold for the recording.
+    """
+    if all(controls.filters is None for controls in chain[:2]):
+        return None
+    high, low, notches, words = (_source(chain, name) for name in FILTERS)
+    return Filters(
+        high.highpass if high else None,
+        low.lowpass if low else None,
+        notches.notches if notches else (),
+        descriptions=words.descriptions if words else (),
+    )
+
+
+def skew_of(chain: Sequence[Controls]) -> Fraction:
+    """The skew of a lead: its own, else that of its set or the series."""
+    source = _source(chain, "skew")
+    return source.skew or Fraction(0) if source else Fraction(0)
+
+
+def _source(chain: Sequence[Controls], name: str) -> Controls | None:
+    """The first that says something in this field, which is taken now."""
+    found = next((controls for controls in chain if getattr(controls, name) not in (None, ())), None)
+    if found is not None:
+        found.taken.add(name)
+    return found
+
+
 def read_controls(owner: Node, log: Log) -> Controls:
     """Everything that the control variables of ``owner`` say; what is not understood stays unread."""
     found = Controls()
@@ -95,6 +129,7 @@ def _variable(node: Node, parent: str, found: Controls, log: Log, depth: int) ->
     value = node.find("value")
     if parent == "TRACING" and value is not None and value.find("digits") is not None:
         found.absent = (*found.absent, node)
+        found.nodes.append(("absent", node))
         return
     code = node.find("code")
     raw = (code.attributes.get("code") or "").strip() if code else ""
@@ -130,12 +165,12 @@ def _known(name: str, parent: str, node: Node, found: Controls, log: Log) -> boo
         text = text_of(node.take("value"))
         if text:
             found.descriptions = (*found.descriptions, text)
+            found.nodes.append(("descriptions", value))
         return True
-    if name == "TIME_SKEW" and value is not None:
-        amount, unit = physical(node.take("value"), log)
-        if amount is not None and unit in SECONDS:
-            found.skew = amount * factor(SECONDS[unit])
-        return True
+    if name == "TIME_SKEW" and value is not None and found.skew is None:
+        found.skew = duration(node.take("value"), log)
+        found.nodes.append(("skew", value))
+        return found.skew is not None
     if name == "PAD_VALUE" and value is not None and found.pad is None:
         amount, unit = physical(node.take("value"), log)
         if amount is not None:
@@ -149,11 +184,12 @@ def _placement(value: Node, node: Node, found: Controls) -> bool:
     from interchange.vocabulary import lead_sets_by_code
 
     code = (value.attributes.get("code") or "").strip()
-    if not code.upper().startswith("MDC_ECG_LDSYS_"):
+    if not code.upper().startswith("MDC_ECG_LDSYS_") or found.placement is not None:
         return False
     sets = lead_sets_by_code(code)
     found.placement = sets[0].id if len(sets) == 1 else code
     code_text(node.take("value"))
+    found.nodes.append(("placement", value))
     return True
 
 
@@ -178,18 +214,25 @@ def _frequency(kind: str, node: Node, found: Controls, log: Log) -> bool:
         if amount is None:
             if text:
                 found.descriptions = (*found.descriptions, text)
+                _note("descriptions", value, found)
             return True
     if amount <= 0:
         return True
     if kind == "FILTER_LOW_PASS" and found.lowpass is None:
-        found.lowpass = amount
+        found.lowpass, name = amount, "lowpass"
     elif kind == "FILTER_HIGH_PASS" and found.highpass is None:
-        found.highpass = amount
+        found.highpass, name = amount, "highpass"
     elif kind == "FILTER_NOTCH":
-        found.notches = (*found.notches, amount)
+        found.notches, name = (*found.notches, amount), "notches"
     else:
         return False
+    _note(name, value, found)
     return True
+
+
+def _note(name: str, value: Node | None, found: Controls) -> None:
+    if value is not None:
+        found.nodes.append((name, value))
 
 
 def _hertz(unit: str | None, node: Node, log: Log) -> Fraction | None:
@@ -211,6 +254,8 @@ def _own(name: str, node: Node, found: Controls, log: Log) -> bool:
         return _placement(value, node, found)
     amount = number(node.take("value"), log)
     whole = int(amount) if amount is not None and amount.denominator == 1 and 0 <= amount < 2**31 else None
+    if name in ("TRACING", "TRACING_LENGTH", "FIRST_SAMPLE", "CHANNEL"):
+        _note("row" if name == "CHANNEL" else "segment", value, found)
     if name == "TRACING" and whole is not None:
         found.segment = Segment(whole, 0, 0)
     elif name == "TRACING_LENGTH" and whole is not None and found.segment is not None:

@@ -16,7 +16,7 @@ from interchange.formats.aecg.limits import MAX_NESTING
 from interchange.formats.aecg.log import Log
 from interchange.formats.aecg.markup import WHITE, Node, place_of
 from interchange.formats.aecg.plain_rows import plain_row, plain_scale
-from interchange.formats.aecg.read_controls import Controls, read_controls, read_nested
+from interchange.formats.aecg.read_controls import Controls, filters_of, read_controls, read_nested, skew_of
 from interchange.formats.aecg.read_times import is_time, time_of, type_of
 from interchange.formats.aecg.short_digits import short_integers
 from interchange.model import Channel, Identifier, Kind, Moment
@@ -141,6 +141,7 @@ def _segment(node: Node, series: Series, log: Log) -> Segment | None:
         return None
     _check_rows(node, rows, length, log)
     series.said += said
+    controls.taken.update(("segment", "absent"))
     absent = [
         _row(lead, _label(lead.take("code")), lead.take("value"), [read_nested(lead, log)], log)
         for lead in controls.absent
@@ -150,7 +151,7 @@ def _segment(node: Node, series: Series, log: Log) -> Segment | None:
 
 def _says_nothing(around: list[Controls]) -> bool:
     """Whether control variables around the leads say nothing that the leads themselves need."""
-    return all(controls.pad is None for controls in around)
+    return around[0].filters is None and all(part.pad is None and part.skew is None for part in around)
 
 
 def _plain_rows(components: list[Node], prefix: str, log: Log) -> list[Row | None]:
@@ -232,7 +233,7 @@ def _row(sequence: Node, label: Label, value: Node | None, chain: list[Controls]
     ``chain``: what control variables say of it: its own, then those of the set and of the series.
     """
     text, shown, system = label
-    controls = chain[0]
+    chain[0].taken.add("row")
     name, said, origin, known, spelt = named(text, shown)
     if not known:
         if system != OWN:
@@ -255,11 +256,11 @@ def _row(sequence: Node, label: Label, value: Node | None, chain: list[Controls]
         step / read.factor,
         offset,
         said,
-        controls.filters,
-        controls.skew or Fraction(0),
+        filters_of(chain),
+        skew_of(chain),
         "derived" if origin == "derived" else "recorded",
     )
-    return Row(channel, text, read.values, missing, controls.row)
+    return Row(channel, text, read.values, missing, chain[0].row)
 
 
 def _padded(

@@ -14,6 +14,7 @@ from interchange.errors import SourceError
 from interchange.formats.aecg.log import Log
 from interchange.formats.aecg.markup import HL7, Document, Node, namespace_of, parse, tree
 from interchange.formats.aecg.place import Placed, placed, zoned
+from interchange.formats.aecg.read_controls import FILTERS, Controls
 from interchange.formats.aecg.read_header import Header, read_header, read_performer
 from interchange.formats.aecg.read_series import Series, read_series
 from interchange.formats.aecg.unread import unread
@@ -126,10 +127,11 @@ def _assembled(header: Header, series: list[Series], place: Placed, content: Con
         own = entry.controls.filters
         if own is not None and own != filters:
             for index in entry.tracings:
-                tracings[index] = _filtered(tracings[index], own)
+                tracings[index] = _filtered(tracings[index], own, entry.controls)
+        elif entry.tracings:
+            entry.controls.taken.update(FILTERS)
     devices = _devices(series, content, log)
     operator = next((found for entry in series if (found := read_performer(entry.node, log)) is not None), None)
-    first = next((entry.controls.placement for entry in series if entry.controls.placement), None)
     header.extras += _effective(header, place)
     acquisition = replace(
         header.acquisition,
@@ -137,7 +139,7 @@ def _assembled(header: Header, series: list[Series], place: Placed, content: Con
         devices=devices,
         operator=operator,
         filters=filters,
-        electrode_placement=first,
+        electrode_placement=_placement(series),
     )
     return Recording(
         tracings=tuple(tracings),
@@ -162,7 +164,19 @@ def _effective(header: Header, place: Placed) -> list[tuple[str, str]]:
     return [] if apart == 0 else [("aecg.effective-time", str(low))]
 
 
-def _filtered(tracing: Tracing, filters: Filters) -> Tracing:
+def _placement(series: list[Series]) -> str | None:
+    """The first electrode placement that a series, one of its sets or leads says; others stay unread."""
+    said = [controls for entry in series if entry.tracings for controls in entry.said if controls.placement]
+    for controls in said:
+        if controls.placement == said[0].placement:
+            controls.taken.add("placement")
+    return said[0].placement if said else None
+
+
+def _filtered(tracing: Tracing, filters: Filters, controls: Controls) -> Tracing:
+    """The tracing with the filters of its series in the channels that have none of their own."""
+    if any(channel.filters is None for channel in tracing.channels):
+        controls.taken.update(FILTERS)
     channels: tuple[Channel, ...] = tuple(
         channel if channel.filters else replace(channel, filters=filters) for channel in tracing.channels
     )

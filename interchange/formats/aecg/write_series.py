@@ -221,8 +221,11 @@ def sequence_code(name: str, origin: str) -> tuple[tuple[tuple[str, str], ...], 
     return (("nullFlavor", "OTH"), ("codeSystemName", OWN)), name or None
 
 
-def read_back_channel(channel: Channel, empty: bool = False) -> Channel:
-    """The channel as the reader will give it back, without lines of text; ``empty``: it has no sample at all."""
+def read_back_channel(channel: Channel, empty: bool = False, around: Filters | None = None) -> Channel:
+    """The channel as the reader will give it back, without lines of text.
+
+    ``empty``: it has no sample at all.  ``around``: filters that are written for the whole series.
+    """
     attributes, words = sequence_code(channel.name, channel.origin)
     code = dict(attributes).get("code", "")
     name, label, origin, _, _ = named(code, clean(words or "").strip(WHITE))
@@ -233,9 +236,21 @@ def read_back_channel(channel: Channel, empty: bool = False) -> Channel:
         channel.step,
         channel.offset,
         label,
-        None if empty else read_back_filters(channel.filters),
+        None if empty else _completed(read_back_filters(channel.filters), around),
         Fraction(0) if empty else channel.skew,
         "derived" if origin == "derived" else "recorded",
+    )
+
+
+def _completed(own: Filters | None, around: Filters | None) -> Filters | None:
+    """Filters of a lead, completed by those of its series as the reader does it."""
+    if own is None or around is None:
+        return own
+    return Filters(
+        around.highpass if own.highpass is None else own.highpass,
+        around.lowpass if own.lowpass is None else own.lowpass,
+        own.notches or around.notches,
+        descriptions=own.descriptions or around.descriptions,
     )
 
 
@@ -243,13 +258,15 @@ def _unit(unit: str | None) -> str:
     return unit if unit is not None and is_token(unit) else "1"
 
 
-def channel_lines(tracings: tuple[Tracing, ...]) -> list[str]:
+def channel_lines(recording: Recording) -> list[str]:
     """Lines for what the message has no field for in tracings and channels."""
     found: list[str] = []
-    for index, tracing in enumerate(tracings):
+    common = read_back_filters(recording.acquisition.filters)
+    for index, tracing in enumerate(recording.tracings):
+        around = common if tracing.kind == "rhythm" else None
         for row, channel in enumerate(tracing.channels):
             empty = tracing.missing is not None and bool(tracing.missing[row].all())
-            found += lines_for(f"tracings[{index}].channels[{row}]", channel, read_back_channel(channel, empty))
+            found += lines_for(f"tracings[{index}].channels[{row}]", channel, read_back_channel(channel, empty, around))
         for name in ("label", "fiducial", "beat"):
             found += lines_for(f"tracings[{index}].{name}", getattr(tracing, name), None)
     return found

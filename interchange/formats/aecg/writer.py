@@ -96,7 +96,7 @@ def _message(recording: Recording, notes: list[Note]) -> etree._Element:
     exact = with_native_identity(recording, native)
     notes += native_notes(exact.with_(measurements=(), statements=()), native)
     lines = _lines(exact, native, clock)
-    lines += channel_lines(recording.tracings)
+    lines += channel_lines(recording)
     if done.measurements or done.marks or done.statements:
         from interchange.formats.aecg.read_back import content_lines
 

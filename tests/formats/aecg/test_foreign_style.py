@@ -6,27 +6,10 @@ from fractions import Fraction
 
 import pytest
 
-from interchange.model import Filters, Recording
-from tests.formats.aecg.support import annotations, message, read, region, rules, sequence_set, series, time_boundary
+from tests.formats.aecg.foreign import MDC, WAVE, a_set, bounds, in_lead, moment, unread
+from tests.formats.aecg.support import annotations, message, read, region, rules, sequence_set, series
 from tests.formats.aecg.test_short_ways import both_ways
 from tests.formats.aecg.test_writer import written
-
-MDC = 'codeSystem="2.16.840.1.113883.6.24"'
-WAVE = f'<code code="MDC_ECG_WAVC" {MDC}/><value xsi:type="CE" code="MDC_ECG_WAVC_PWAVE" {MDC}/>'
-
-
-def moment(milliseconds: int) -> str:
-    """That long after the start of every series here, or before it."""
-    return f"203101020304{5 + milliseconds // 1000:02}.{milliseconds % 1000:03}+0000"
-
-
-def bounds(low: int, high: int) -> str:
-    return time_boundary(moment(low), moment(high))
-
-
-def in_lead(name: str) -> str:
-    return f'<code code="MDC_ECG_LEAD_{name}" {MDC}/>'
-
 
 # Leads and tracings ------------------------------------------------------------------------------------------------
 
@@ -122,136 +105,6 @@ def test_a_lead_around_a_mark_or_without_a_time_chooses_the_tracing_too() -> Non
         (2, Fraction(0), Fraction(1, 10), "V3"),
     ]
     assert rules(read(text)) == set()
-
-
-# Control variables -------------------------------------------------------------------------------------------------
-
-
-def variable(name: str, value: str, *inside: str) -> str:
-    """A control variable with a value and variables inside it."""
-    parts = "".join(f"<component>{part}</component>" for part in inside)
-    given = f"<value {value}/>" if value else ""
-    code = f'<code code="MDC_ECG_CTL_VBL_{name}" {MDC}/>'
-    return f"<controlVariable>{code}{given}{parts}</controlVariable>"
-
-
-def said(name: str, value: str, *inside: str) -> str:
-    return f"<controlVariable>{variable(name, value, *inside)}</controlVariable>"
-
-
-def pad(value: str) -> str:
-    return said("PAD_VALUE", f'xsi:type="PQ" {value}')
-
-
-def a_set(leads: dict[str, str], head: int = 0, own: str = "") -> str:
-    """A set whose variables are ``own``; each lead comes as ``digits`` or ``digits|its variables``."""
-    text = sequence_set(
-        {f"MDC_ECG_LEAD_{name}": digits.partition("|")[0] for name, digits in leads.items()}, moment(head)
-    )
-    for digits in leads.values():
-        plain, _, variables = digits.partition("|")
-        old = f"<digits>{plain}</digits></value>"
-        assert text.count(old) == 1
-        text = text.replace(old, old + variables)
-    return text.replace("<sequenceSet>", f"<sequenceSet>{own}")
-
-
-def missing(recording: Recording) -> list[list[int]]:
-    """The samples that are missing in each channel of the only tracing."""
-    (tracing,) = recording.tracings
-    if tracing.missing is None:
-        return [[] for _ in tracing.channels]
-    return [[at for at, gone in enumerate(row) if gone] for row in tracing.missing.tolist()]
-
-
-def unread(recording: Recording) -> list[str]:
-    """What was not read, without the line."""
-    return [
-        entry.place.partition(", line")[0].removeprefix("/AnnotatedECG/component/series/") for entry in recording.unread
-    ]
-
-
-def test_a_pad_value_of_a_lead_is_for_this_lead() -> None:
-    low = "1 -9 3|" + pad('value="-9"')
-    recording = read(message(series(a_set({"I": low, "II": "-9 5 -9 "}))))
-    assert missing(recording) == [[1], []]
-    assert (rules(recording), recording.unread) == (set(), ())
-
-
-def test_the_nearest_pad_value_counts_and_one_that_nobody_needs_is_unread() -> None:
-    around, own = pad('value="-9"'), pad('value="-7"')
-    both = read(message(series(around + a_set({"I": "-9 -7 3|" + pad('value="3"'), "II": "-9 -7 4"}, own=own))))
-    assert missing(both) == [[2], [1]]
-    assert unread(both) == ["controlVariable/controlVariable/value"]
-    alone = read(message(series(around + a_set({"I": "-9 -7 3", "II": "-9 -9 4"}))))
-    assert missing(alone) == [[0], [0, 1]]
-    assert alone.unread == ()
-
-
-@pytest.mark.parametrize(
-    ("value", "gone", "found", "left"),
-    [
-        ('value="-20" unit="uV"', [1], set(), []),
-        ('value="-0.02" unit="mV"', [1], set(), []),
-        ('value="-20.5" unit="uV"', [], set(), []),
-        ('value="-4"', [1], set(), []),
-        ('value="-4" unit="1"', [1], set(), []),
-        ('value="-4" unit="uV"', [], {"aecg.pad-value"}, []),
-        ('value="-20" unit="kg"', [], {"aecg.pad-value"}, ["/controlVariable/controlVariable/value"]),
-    ],
-)
-def test_a_pad_value_with_a_unit_is_a_value_of_the_lead(
-    value: str, gone: list[int], found: set[str], left: list[str]
-) -> None:
-    recording = read(message(series(a_set({"I": "1 -4 3|" + pad(value)}))))
-    assert missing(recording) == [gone]
-    assert rules(recording) == found
-    assert unread(recording) == [f"component/sequenceSet/component[2]/sequence{place}" for place in left]
-
-
-def test_a_pad_value_with_a_unit_knows_the_origin() -> None:
-    text = message(series(a_set({"I": "1 -4 3|" + pad('value="-20" unit="uV"')})))
-    assert missing(read(text.replace('<origin value="0" unit="uV"/>', '<origin value="-25" unit="uV"/>'))) == [[0]]
-
-
-def cutoff(kind: str, value: str) -> str:
-    return said(f"ATTR_FILTER_{kind}", "", variable("ATTR_FILTER_CUTOFF_FREQ", f'xsi:type="PQ" {value}'))
-
-
-@pytest.mark.parametrize(
-    ("value", "hertz", "found"),
-    [
-        ('value="50" unit="mHz"', Fraction(1, 20), set()),
-        ('value="0.15" unit="kHz"', Fraction(150), set()),
-        ('value="30" unit="/min"', Fraction(1, 2), set()),
-        ('value="30" unit="1/min"', Fraction(1, 2), set()),
-        ('value="0.05" unit="Hz"', Fraction(1, 20), set()),
-        ('value="0.05" unit="HZ"', Fraction(1, 20), set()),
-        ('value="0.05" unit="hZ"', Fraction(1, 20), set()),
-        ('value="0.05"', Fraction(1, 20), {"aecg.filter-unit"}),
-        ('value="0.05" unit="1"', Fraction(1, 20), {"aecg.filter-unit"}),
-        ('value="3.2" unit="s"', None, {"aecg.filter-unit"}),
-        ('value="3.2" unit="MHZ"', None, {"aecg.filter-unit"}),
-        ('value="0"', None, set()),
-    ],
-)
-def test_units_of_a_filter(value: str, hertz: Fraction | None, found: set[str]) -> None:
-    nested = read(message(series(cutoff("HIGH_PASS", value) + a_set({"I": "1 2"}))))
-    direct = read(message(series(said("ATTR_FILTER_HIGH_PASS", f'xsi:type="PQ" {value}') + a_set({"I": "1 2"}))))
-    for recording in (nested, direct):
-        assert recording.acquisition.filters == (None if hertz is None else Filters(highpass=hertz))
-        assert rules(recording) == found
-    lost = hertz is None and bool(found)
-    inner = "controlVariable/controlVariable"
-    assert unread(nested) == ([f"{inner}/component/controlVariable"] if lost else [])
-    assert unread(direct) == ([f"{inner}/value"] if lost else [])
-
-
-def test_a_second_cutoff_of_one_filter_is_unread() -> None:
-    two = cutoff("LOW_PASS", 'value="150" unit="Hz"') + cutoff("LOW_PASS", 'value="40" unit="Hz"')
-    recording = read(message(series(two + a_set({"I": "1 2"}))))
-    assert recording.acquisition.filters == Filters(lowpass=Fraction(150))
-    assert unread(recording) == ["controlVariable[2]/controlVariable/component/controlVariable"]
 
 
 # Relative time -----------------------------------------------------------------------------------------------------
