@@ -98,6 +98,9 @@ class ItemReader:
         """Decode one item."""
         name, modifier = _name(view)
         unit = view.code("MeasurementUnitsCodeSequence")
+        if unit is not None and unit.scheme != "UCUM":
+            place = view.at("MeasurementUnitsCodeSequence")
+            view.context.tolerate_once("measurement-unit", place, f"{unit.value} {unit.scheme}")
         targets = self.targets(view)
         kind = view.text("TemporalRangeType")
         positions = view.wholes("ReferencedSamplePositions")

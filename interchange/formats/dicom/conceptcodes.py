@@ -35,6 +35,7 @@ __all__ = [
     "Named",
     "concept_code",
     "formula_of",
+    "is_of_quantity",
     "named",
     "value_in_unit",
 ]
@@ -72,6 +73,9 @@ _UNITS: Final = {
     ("s", "ms"): 1000,
     ("us", "ms"): None,
 }
+_ALIKE: Final = (frozenset({"min", "s", "ms", "us", "ns"}), frozenset({"uV/s", "mV/s", "uV/ms", "V/s"}))
+"""Units of one quantity, between which not every value is converted."""
+
 _RATES: Final = frozenset({"/min", "{H.B.}/min", "{H.B}/min", "bpm", "1/min", "{beats}/min"})
 
 
@@ -143,3 +147,10 @@ def value_in_unit(unit: str | None, wanted: str) -> tuple[int, int] | None:
         factor = _UNITS[unit, wanted]
         return (factor, 1) if factor else (1, 1000)
     return None
+
+
+def is_of_quantity(unit: str | None, wanted: str) -> bool:
+    """Whether a unit fits what is measured in ``wanted``; no unit, and one without dimension for counts, do."""
+    if unit is None or unit == "1" or wanted.startswith("{") or value_in_unit(unit, wanted) is not None:
+        return True
+    return any(unit in units and wanted in units for units in _ALIKE)

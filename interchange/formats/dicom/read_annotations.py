@@ -13,7 +13,14 @@ from fractions import Fraction
 from typing import Final
 
 from interchange.formats.dicom.annotation_items import FINDINGS, TIMES, Item, ItemReader
-from interchange.formats.dicom.conceptcodes import OF_TEXT, OTHER, OVERALL_FINDING, WORDS, value_in_unit
+from interchange.formats.dicom.conceptcodes import (
+    OF_TEXT,
+    OTHER,
+    OVERALL_FINDING,
+    WORDS,
+    is_of_quantity,
+    value_in_unit,
+)
 from interchange.formats.dicom.read_waveform import Group
 from interchange.formats.dicom.status import is_status, with_status
 from interchange.formats.dicom.view import View
@@ -327,6 +334,9 @@ def _value(item: Item, number: Fraction | None) -> tuple[int | Fraction | None, 
         if factor is not None:
             unit = item.concept.unit if item.unit is not None else None
             number = None if number is None else number * factor[0] / factor[1]
+        elif number is not None and not is_of_quantity(unit, item.concept.unit):
+            place = item.view.at("MeasurementUnitsCodeSequence")
+            item.view.context.tolerate_once("measurement-unit", place, f"{unit} for {item.concept.unit}")
     if unit == "1":
         unit = None
     if number is not None and number.denominator == 1:

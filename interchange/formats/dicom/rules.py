@@ -149,6 +149,9 @@ RULES: Final[tuple[Rule, ...]] = (
           "Receivers that know MDC codes only cannot understand them."),
     _rule("concept-unknown", "note", "PS3.16", "the concept of an annotation is not in the project's table",
           "It is carried with its own code and not compared with others."),
+    _rule("measurement-unit", "warning", _PS33 + "C.10.10",
+          "the unit of a measurement is not one of UCUM, or not of what is measured",
+          "The number was kept with the unit as it stands; it may mean something else."),
     _rule("zero-interval", "note", "PS3.16 CID 3228", "an interval or rate of zero was taken as not measured",
           "A value of zero is impossible there."),
     # The project's own text lines

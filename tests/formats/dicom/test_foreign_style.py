@@ -151,6 +151,28 @@ def test_a_placed_measurement_under_another_code_keeps_it():
     assert read(written(recording)).marks == recording.marks
 
 
+# Units of measurements -----------------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("unit", "scheme", "expected", "says"),
+    [
+        ("ms", "UCUM", (400, "ms"), []),
+        ("s", "UCUM", (400_000, "ms"), []),
+        ("min", "UCUM", (400, "min"), []),
+        ("1", "UCUM", (400, None), []),  # no units
+        ("mV", "UCUM", (400, "mV"), ["measurement-unit"]),
+        ("ms", "99ELSE", (400, "ms"), ["measurement-unit"]),
+        ("x", "99ELSE", (400, "x"), ["measurement-unit", "measurement-unit"]),
+    ],
+)
+def test_a_unit_of_another_quantity_or_scheme_is_a_finding(unit, scheme, expected, says):
+    item = named(QT, NumericValue="400", MeasurementUnitsCodeSequence=Sequence([code(unit, scheme, unit)]))
+    found = two_rhythms(item)
+    assert [(m.value, m.unit) for m in found.measurements] == [expected]
+    assert found_rules(found) == says
+
+
 # One annotation on several groups ------------------------------------------------------------------------------------
 
 

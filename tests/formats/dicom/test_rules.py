@@ -189,6 +189,11 @@ BROKEN: dict[str, Broken] = {
     "annotation-misplaced": real_file,
     "retired-concept-scheme": real_file,
     "concept-unknown": lambda: with_annotation(ConceptNameCodeSequence=Sequence([code("Q", "DCM", "new")])),
+    "measurement-unit": lambda: with_annotation(
+        ConceptNameCodeSequence=Sequence([code("2:16160", "MDC", "QT interval global")]),
+        NumericValue="400",
+        MeasurementUnitsCodeSequence=Sequence([code("mV", "UCUM", "mV")]),
+    ),
     "zero-interval": real_file,
     "stale-lines": stale,
 }  # fmt: skip
