@@ -76,6 +76,8 @@ def _read_channel(item: View, rate: Fraction, cell: Cell) -> Channel:
     name, label, calculated = lead_of(item)
     unit, step, offset = _scale(item)
     bits = item.whole("WaveformBitsStored")
+    if bits is not None and not 0 < bits <= cell.bits:
+        item.context.tolerate("bits-allocated", item.at("WaveformBitsStored"), f"{bits} of {cell.bits}")
     origin: Origin = "derived" if calculated else "recorded"
     derivation = item.text("ChannelDerivationDescription")
     if derivation and derivation.startswith(RECONSTRUCTED):

@@ -102,6 +102,8 @@ RULES: Final[tuple[Rule, ...]] = (
           "Amplitudes are coarser where they are large.", "memory"),
     _rule("bits-stored", "error", _PS33 + "C.10.9.1.6", "samples do not fit in the bits that are said to be stored",
           "Scale or sign of the samples may be wrong."),
+    _rule("bits-allocated", "error", _PS33 + "C.10.9.1.6", "more bits are said to be stored than are allocated, or none",
+          "One of the two numbers is wrong; the number of bits that count is not known."),
     _rule("padding-size", "error", _PS33 + "C.10.9.1.8", "the padding value has not the size of a sample",
           "Missing samples cannot be told from real ones."),
     _rule("no-sensitivity", "warning", _PS33 + "C.10.9", "a channel has no sensitivity",

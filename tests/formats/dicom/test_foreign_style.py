@@ -380,3 +380,10 @@ def test_further_values_of_a_number_of_a_channel_are_a_finding(keyword, value):
     found = one_channel(**{keyword: value})
     assert (found.tracings[0].channels[0].step, found.tracings[0].channels[0].offset) == (5, 0)
     assert found_rules(found) == ["too-many-values"]
+
+
+@pytest.mark.parametrize(("bits", "kept", "says"), [(12, 12, []), (16, None, []), (24, None, True), (0, None, True)])
+def test_more_bits_stored_than_allocated_are_a_finding(bits, kept, says):
+    found = one_channel(WaveformBitsStored=bits)
+    assert found.tracings[0].channels[0].bits == kept
+    assert found_rules(found) == (["bits-allocated"] if says else [])

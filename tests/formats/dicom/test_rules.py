@@ -162,6 +162,7 @@ BROKEN: dict[str, Broken] = {
     "interpretation-guessed": lambda: ecg(group(counts(), WaveformSampleInterpretation="XX")),
     "companded": lambda: ecg(group(counts(dtype="u1"), WaveformSampleInterpretation="MB")),
     "bits-stored": lambda: first_channel(WaveformBitsStored=4),
+    "bits-allocated": lambda: first_channel(WaveformBitsStored=24),
     "padding-size": lambda: padded(4),
     "no-sensitivity": lambda: first_channel(
         ChannelSensitivity=None, ChannelSensitivityUnitsSequence=None, ChannelBaseline=None,
