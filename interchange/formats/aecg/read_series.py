@@ -17,7 +17,7 @@ from interchange.formats.aecg.log import Log
 from interchange.formats.aecg.markup import WHITE, Node, place_of
 from interchange.formats.aecg.plain_rows import plain_row, plain_scale
 from interchange.formats.aecg.read_controls import Controls, filters_of, read_controls, read_nested, skew_of
-from interchange.formats.aecg.read_times import is_time, time_of, type_of
+from interchange.formats.aecg.read_times import Timing, is_time, time_of, type_of
 from interchange.formats.aecg.short_digits import short_integers
 from interchange.model import Channel, Identifier, Kind, Moment
 from interchange.records import dataclass
@@ -94,6 +94,8 @@ def read_series(node: Node, parent: int | None, found: list[Series], log: Log, d
             segment = _segment(chosen, series, log)
             if segment is not None:
                 series.segments.append(segment)
+            else:
+                chosen.used = False
     if depth < MAX_NESTING:
         for derivation in node.takes("derivation"):
             for inner in derivation.takes_any("derivedSeries", "series"):
@@ -105,7 +107,7 @@ def _segment(node: Node, series: Series, log: Log) -> Segment | None:
     controls = read_controls(node, log)
     around = [controls, series.controls]
     said = [controls]
-    time: tuple[Fraction, Moment | None, Fraction | None] | None = None
+    time: Timing | None = None
     times = 0
     rows: list[Row] = []
     prefix = f"{{{node.namespace}}}" if node.namespace else ""
@@ -133,11 +135,11 @@ def _segment(node: Node, series: Series, log: Log) -> Segment | None:
                     sequence.used = False
     if times != 1:
         log.add("aecg.time-sequence", node, f"{times} time sequences")
-    if time is None or not rows:
-        return None
-    step, head, relative = time
-    length = max(row.samples.size for row in rows)
-    if length == 0:
+    length = max((row.samples.size for row in rows), default=0)
+    if time is not None and length and time.period is not None and time.period < length:
+        log.add("aecg.uneven-time", time.node, "the times begin again before the samples end")
+        time = None
+    if time is None or length == 0:
         return None
     _check_rows(node, rows, length, log)
     series.said += said
@@ -146,7 +148,8 @@ def _segment(node: Node, series: Series, log: Log) -> Segment | None:
         _row(lead, _label(lead.take("code")), lead.take("value"), [read_nested(lead, log)], log)
         for lead in controls.absent
     ]
-    return Segment(node, step, rows, length, head, relative, controls, [row for row in absent if row is not None])
+    noted = [row for row in absent if row is not None]
+    return Segment(node, time.step, rows, length, time.head, time.relative, controls, noted)
 
 
 def _says_nothing(around: list[Controls]) -> bool:

@@ -8,10 +8,24 @@ from interchange.formats.aecg.codes import SECONDS, TIME_ABSOLUTE
 from interchange.formats.aecg.datatypes import duration, factor, moment, physical
 from interchange.formats.aecg.digits import DigitsError, digits_from
 from interchange.formats.aecg.log import Log
-from interchange.formats.aecg.markup import Node
+from interchange.formats.aecg.markup import WHITE, Node
 from interchange.model import Moment
+from interchange.records import NamedTuple
 
-__all__ = ["is_time", "time_of", "type_of"]
+__all__ = ["Timing", "is_time", "time_of", "type_of"]
+
+
+class Timing(NamedTuple):
+    """Step in seconds, and the first sample as a moment or as seconds in the series.
+
+    ``period``: after how many samples the times begin again by ``node``; None for never.
+    """
+
+    step: Fraction
+    head: Moment | None
+    relative: Fraction | None
+    period: int | None = None
+    node: Node | None = None
 
 
 def type_of(value: Node, log: Log) -> str:
@@ -41,10 +55,8 @@ def is_time(value: Node | None) -> bool:
     return value is not None and value.find("increment") is not None and value.find("digits") is None
 
 
-def time_of(
-    sequence: Node, code: str, value: Node | None, log: Log
-) -> tuple[Fraction, Moment | None, Fraction | None] | None:
-    """Step in seconds, and the head as a moment or as seconds in the series."""
+def time_of(sequence: Node, code: str, value: Node | None, log: Log) -> Timing | None:
+    """The times of a set; None, with a finding, where they cannot be had."""
     if value is None:
         log.add("aecg.increment", sequence, "there is none")
         return None
@@ -53,19 +65,22 @@ def time_of(
         log.add("aecg.time-kind", sequence)
     if kind.startswith("SLIST"):
         return _listed_time(value, kind, log)
-    for name in ("period", "denominator"):
-        if value.attributes.get(name) == "1" and name == "denominator":
-            value.get(name)
-        elif name in value.attributes:
-            log.add("aecg.uneven-time", value)
-            return None
+    if (value.get("denominator") or "1").strip(WHITE) != "1":
+        log.add("aecg.uneven-time", value, "each time stands for several samples")
+        return None
+    period = value.get("period")
+    whole = period.strip(WHITE) if period is not None else None
+    if whole is not None and not (whole.isascii() and whole.isdigit() and len(whole) <= 10):
+        log.add("aecg.uneven-time", value, "the period is no number of samples")
+        return None
     step = _step(value.take("increment"), sequence, log)
     head = value.take("head")
     if step is None:
         return None
+    turn = int(whole) if whole is not None else None
     if kind == "GLIST_TS":
-        return step, moment(head, log), None
-    return step, None, duration(head, log) if head is not None else None
+        return Timing(step, moment(head, log), None, turn, value)
+    return Timing(step, None, duration(head, log) if head is not None else None, turn, value)
 
 
 def _step(node: Node | None, sequence: Node, log: Log) -> Fraction | None:
@@ -84,7 +99,7 @@ def _step(node: Node | None, sequence: Node, log: Log) -> Fraction | None:
     return amount * factor(SECONDS[unit])
 
 
-def _listed_time(value: Node, kind: str, log: Log) -> tuple[Fraction, Moment | None, Fraction | None] | None:
+def _listed_time(value: Node, kind: str, log: Log) -> Timing | None:
     """Times given one by one; taken when they are evenly spaced."""
     import numpy as np
 
@@ -103,5 +118,5 @@ def _listed_time(value: Node, kind: str, log: Log) -> tuple[Fraction, Moment | N
     step, offset = scale * int(values[1] - values[0]), scale * int(values[0])
     if kind == "SLIST_TS":
         head = moment(origin, log)
-        return step, head.plus(offset) if head is not None and head.is_instant else head, None
-    return step, None, (duration(origin, log) or Fraction(0)) + offset
+        return Timing(step, head.plus(offset) if head is not None and head.is_instant else head, None)
+    return Timing(step, None, (duration(origin, log) or Fraction(0)) + offset)

@@ -174,7 +174,7 @@ ODD: dict[str, Odd] = {
         "aecg.uneven-time",
         old='"GLIST_TS"',
         new='"GLIST_TS" period="2"',
-        refused=_left_out(TIME_VALUE, "uneven-time"),
+        refused=_left_out(TIME_VALUE, "uneven-time", "the times begin again before the samples end"),
     ),
     "unequal-leads": _doc("aecg.lead-lengths", old=DIGITS, new="<digits>1</digits>"),
     "lead-twice": _doc("aecg.lead-repeated", old="MDC_ECG_LEAD_II", new="MDC_ECG_LEAD_I"),

@@ -192,3 +192,30 @@ def test_a_width_that_is_not_needed_or_no_time_is_unread(inside: str, concept: s
     recording = read(message(series(a_set(SIX), annotations(WAVE + region(boundary)))))
     assert [m.concept for m in recording.marks] == [concept]
     assert [place.rpartition("/")[2] for place in unread(recording)] == ["width"]
+
+
+# Sets --------------------------------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("attributes", ['period="3"', 'period="4"', 'period="3" denominator="1"', 'denominator="1"'])
+def test_a_period_that_never_comes_round_says_nothing(attributes: str) -> None:
+    text = message(series(a_set({"I": "1 2 3"})))
+    recording = read(text.replace('"GLIST_TS"', f'"GLIST_TS" {attributes}'))
+    assert recording == read(text)
+    assert (rules(recording), recording.unread) == (set(), ())
+
+
+@pytest.mark.parametrize("attributes", ['period="2"', 'period="0"', 'period="x"', 'period="-3"', 'denominator="2"'])
+def test_a_set_that_is_left_out_is_unread_with_its_leads(attributes: str) -> None:
+    odd = a_set({"I": "1 2 3", "II": "4 5 6"}).replace('"GLIST_TS"', f'"GLIST_TS" {attributes}')
+    recording = read(message(series(odd, a_set({"V1": "7 8 9"}))))
+    assert [t.names for t in recording.tracings] == [("V1",)]
+    assert rules(recording) == {"aecg.uneven-time"}
+    assert unread(recording) == ["component[1]/sequenceSet"]
+    assert recording.unread[0].size > len("123456")
+
+
+def test_a_set_without_samples_is_unread() -> None:
+    empty = a_set({"I": "", "II": " "})
+    recording = read(message(series(empty, a_set({"V1": "7 8 9"}))))
+    assert unread(recording) == ["component[1]/sequenceSet"]
