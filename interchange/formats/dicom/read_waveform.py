@@ -85,6 +85,8 @@ def _group(view: View, before: list[Group], with_samples: bool) -> Group:
         view.context.tolerate("group-empty", view.place)
         return Group(None, mains, None)
     channels = [channel_of(item, view, rate, cell) for item in definitions]
+    if len({channel.name for channel in channels}) < len(channels):
+        view.context.tolerate("lead-repeated", view.at("ChannelDefinitionSequence"))
     values, missing = _samples(view, channels, cell, raw, samples) if with_samples else _zeros(channels, samples)
     trigger = view.whole("TriggerSamplePosition")
     tracing = Tracing(

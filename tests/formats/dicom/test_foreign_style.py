@@ -382,8 +382,17 @@ def test_further_values_of_a_number_of_a_channel_are_a_finding(keyword, value):
     assert found_rules(found) == ["too-many-values"]
 
 
-@pytest.mark.parametrize(("bits", "kept", "says"), [(12, 12, []), (16, None, []), (24, None, True), (0, None, True)])
+@pytest.mark.parametrize(
+    ("bits", "kept", "says"), [(12, 12, False), (16, None, False), (24, None, True), (0, None, True)]
+)
 def test_more_bits_stored_than_allocated_are_a_finding(bits, kept, says):
     found = one_channel(WaveformBitsStored=bits)
     assert found.tracings[0].channels[0].bits == kept
     assert found_rules(found) == (["bits-allocated"] if says else [])
+
+
+def test_a_lead_twice_in_one_group_is_a_finding_and_both_are_kept():
+    found = read(ecg(group(counts(3), ("I", "II", "I"))))
+    assert found.tracings[0].names == ("I", "II", "I")
+    assert found_rules(found) == ["lead-repeated"]
+    assert found_rules(two_rhythms()) == []  # the same leads in two groups

@@ -180,6 +180,7 @@ BROKEN: dict[str, Broken] = {
         ChannelSourceSequence=Sequence([code("L1", "99X", "first")]), ChannelLabel="Lead I"
     ),
     "retired-lead-scheme": real_file,
+    "lead-repeated": lambda: ecg(group(counts(), ("II", "II"))),
     "time-missing": lambda: ecg(AcquisitionDateTime=None),
     "group-empty": lambda: ecg(group(counts()), group(counts(2, 1), NumberOfWaveformSamples=0, WaveformData=b"")),
     "annotation-form": lambda: with_annotation(UnformattedTextValue="both"),
