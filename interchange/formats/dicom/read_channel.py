@@ -142,11 +142,25 @@ def _skew(item: View, rate: Fraction) -> Fraction:
 
 
 def _filters(item: View) -> Filters | None:
-    notches = item.decimals("NotchFilterFrequency")
+    notches = _possible(item, "NotchFilterFrequency", item.decimals("NotchFilterFrequency"))
     filters = Filters(
-        item.decimal("FilterLowFrequency"),
-        item.decimal("FilterHighFrequency"),
+        _cut_off(item, "FilterLowFrequency"),
+        _cut_off(item, "FilterHighFrequency"),
         tuple(frequency for frequency in notches if frequency),
         notch_off=bool(notches) and not any(notches),
     )
     return None if filters == Filters() else filters
+
+
+def _cut_off(item: View, keyword: str) -> Fraction | None:
+    frequency = item.decimal(keyword)
+    return frequency if frequency is None or _possible(item, keyword, (frequency,)) else None
+
+
+def _possible(item: View, keyword: str, frequencies: tuple[Fraction, ...]) -> tuple[Fraction, ...]:
+    """The frequencies; none where one is negative, which makes a finding and leaves them unread."""
+    if any(frequency.numerator < 0 for frequency in frequencies):
+        item.context.tolerate("filter-impossible", item.at(keyword))
+        item.leave(keyword)
+        return ()
+    return frequencies

@@ -120,6 +120,8 @@ RULES: Final[tuple[Rule, ...]] = (
     _rule("skew-contradiction", "error", _PS33 + "C.10.9",
           "time skew and sample skew of a channel contradict each other; the time skew was taken",
           "The time between the leads may be wrong."),
+    _rule("filter-impossible", "warning", _PS33 + "C.10.9", "a filter frequency is negative",
+          "It was left unread; what the channel was filtered with is not known."),
     _rule("channel-status", "warning", _PS33 + "C.10.9.1.4.4", "a channel is said not to be sound",
           "The channel must not be judged like the others."),
     _rule("lead-code", "warning", "PS3.16 CID 3001", "the channel source is none of the ECG leads",

@@ -396,3 +396,20 @@ def test_a_lead_twice_in_one_group_is_a_finding_and_both_are_kept():
     assert found.tracings[0].names == ("I", "II", "I")
     assert found_rules(found) == ["lead-repeated"]
     assert found_rules(two_rhythms()) == []  # the same leads in two groups
+
+
+@pytest.mark.parametrize(
+    ("keyword", "value"),
+    [("FilterLowFrequency", "-0.05"), ("FilterHighFrequency", "-1"), ("NotchFilterFrequency", ["50", "-50"])],
+)
+def test_a_negative_filter_frequency_is_a_finding_and_unread(keyword, value):
+    found = one_channel(**{keyword: value})
+    assert (found.acquisition.filters, found.tracings[0].channels[0].filters) == (None, None)
+    assert found_rules(found) == ["filter-impossible"]
+    assert unread(found) == {keyword}
+
+
+def test_a_filter_of_zero_is_kept():
+    found = one_channel(FilterLowFrequency="0", FilterHighFrequency="150")
+    assert (found.acquisition.filters.highpass, found.acquisition.filters.lowpass) == (0, 150)
+    assert found.findings == ()

@@ -173,6 +173,7 @@ BROKEN: dict[str, Broken] = {
     "unit-unknown": lambda: first_channel(ChannelSensitivityUnitsSequence=Sequence([code("mmHg", "99X", "pressure")])),
     "skew-missing": lambda: first_channel(ChannelSampleSkew=None),
     "skew-contradiction": lambda: first_channel(ChannelTimeSkew="0", ChannelSampleSkew="2"),
+    "filter-impossible": lambda: first_channel(FilterHighFrequency="-1"),
     "channel-status": lambda: first_channel(ChannelStatus="QUESTIONABLE"),
     "lead-code": lambda: first_channel(ChannelSourceSequence=Sequence([code("109091", "DCM", "Cardiac")])),
     "lead-unknown": lambda: first_channel(ChannelSourceSequence=Sequence([code("109091", "DCM", "Cardiac")])),
