@@ -56,8 +56,13 @@ def read_groups(top: View, with_samples: bool = True) -> list[Group]:
     if not items:
         raise SourceError("holds no waveform", top.at("WaveformSequence"))
     groups: list[Group] = []
+    mains: Fraction | None = None
     for view in items:
-        groups.append(_group(view, groups, with_samples))
+        group = _group(view, groups, with_samples)
+        groups.append(group)
+        mains = group.mains if mains is None else mains
+        if group.mains is not None and group.mains != mains:
+            view.leave("PowerlineFrequency")  # the recording has one, that of the first group
     if not any(group.tracing for group in groups):
         raise SourceError("holds no samples", top.at("WaveformSequence"))
     return _related(groups)
