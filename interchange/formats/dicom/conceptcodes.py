@@ -19,6 +19,7 @@ from interchange.vocabulary import (
     concept_by_mdc,
     concept_by_refid,
     concepts,
+    concepts_by_mdc,
     lead_for_channel,
     mdc_code_of,
 )
@@ -60,6 +61,15 @@ FORMULAS: Final = {
     "qtc-framingham": CodeItem("122733", "DCM", "Framingham QTc Algorithm"),
 }
 """Modifiers that say by which formula QT was corrected (PS3.16 CID 3678), since two formulas share one code each."""
+
+_FORMULA_NAMES: Final = {
+    "bazett": "qtc-bazett",
+    "hodges": "qtc-hodges",
+    "fridericia": "qtc-fridericia",
+    "fredericia": "qtc-fridericia",
+    "framingham": "qtc-framingham",
+}
+"""Names of the formulas in the meaning of a code that two formulas share; the 2016 print spells one with e."""
 
 _FORMULA_CODES: Final = {code[:2]: id for id, code in FORMULAS.items()}
 
@@ -104,13 +114,23 @@ def named(code: CodeItem, per_lead: bool, is_mark: bool) -> Named:
         if found is None and code.value.startswith("MDC_"):
             row = concept_by_refid(code.value, "mark" if is_mark else "per lead" if per_lead else "global")
             return Named(row or concept_by_refid(code.value), None)
-        return Named(None, None) if found is None else Named(found[0], channel_name(found[1]) if found[1] else None)
+        if found is None:
+            return Named(_formula_in(code), None)
+        return Named(found[0], channel_name(found[1]) if found[1] else None)
     if code.scheme == "SCPECG":
         return Named(concept_by_legacy(code.value), None)
     if code.scheme == OWN_SCHEME:
         scope = "mark" if is_mark else "per lead" if per_lead else "global"
         return Named(_by_id().get(f"{code.value}|{scope}") or _by_id().get(code.value), None)
     return Named(None, None)
+
+
+def _formula_in(code: CodeItem) -> Concept | None:
+    """The corrected QT interval of a code that two formulas share, by the one name of a formula in its meaning."""
+    text = code.meaning.casefold()
+    ids = {id for name, id in _FORMULA_NAMES.items() if name in text}
+    found = [row for row, _ in concepts_by_mdc(code.value) if row.id in ids]
+    return found[0] if len(ids) == 1 and len(found) == 1 else None
 
 
 @cache

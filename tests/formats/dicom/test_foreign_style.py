@@ -173,6 +173,26 @@ def test_a_unit_of_another_quantity_or_scheme_is_a_finding(unit, scheme, expecte
     assert found_rules(found) == says
 
 
+@pytest.mark.parametrize(
+    ("value", "meaning", "concept"),
+    [
+        ("2:15880", "QTc Bazett", "qtc-bazett"),
+        ("2:15880", "QTc interval (BAZETT)", "qtc-bazett"),
+        ("2:15880", "QTc Framingham", "qtc-framingham"),
+        ("2:15892", "QTc Fridericia", "qtc-fridericia"),
+        ("2:15892", "QTcF by Fredericia", "qtc-fridericia"),
+        ("2:15892", "QTc Hodges", "qtc-hodges"),
+        ("2:15880", "QTc Fridericia", "other"),  # not the number of this formula
+        ("2:15880", "QTc Bazett or Framingham", "other"),
+        ("2:15880", "QTc", "other"),
+    ],
+)
+def test_a_number_that_two_formulas_share_is_told_by_the_name_in_its_meaning(value, meaning, concept):
+    found = two_rhythms(number((value, "MDC", meaning), "420"))
+    assert [(m.concept, m.value, m.unit) for m in found.measurements] == [(concept, 420, "ms")]
+    assert found_rules(found) == (["concept-unknown"] if concept == "other" else [])
+
+
 # One annotation on several groups ------------------------------------------------------------------------------------
 
 
@@ -413,3 +433,12 @@ def test_a_filter_of_zero_is_kept():
     found = one_channel(FilterLowFrequency="0", FilterHighFrequency="150")
     assert (found.acquisition.filters.highpass, found.acquisition.filters.lowpass) == (0, 150)
     assert found.findings == ()
+
+
+def test_another_mains_frequency_of_a_later_group_is_unread():
+    groups = [group(counts(), PowerlineFrequency=value) for value in (None, "50", "50", "60")]
+    found = read(ecg(*groups, storage="general"))
+    assert found.acquisition.mains == 50
+    assert [entry.place for entry in found.unread] == [
+        "(5400,0100) WaveformSequence[4]/(003A,0311) PowerlineFrequency",
+    ]
