@@ -7,6 +7,7 @@ what nobody took.
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
@@ -19,6 +20,7 @@ from interchange.formats.aecg.read_header import Header, read_header, read_perfo
 from interchange.formats.aecg.read_series import Series, read_series
 from interchange.formats.aecg.unread import unread
 from interchange.model import Channel, Device, Filters, Recording, Tracing
+from interchange.records import NamedTuple
 
 if TYPE_CHECKING:
     from interchange.formats.aecg.scope import Content
@@ -37,6 +39,13 @@ LEFT_OUT = (
     "aecg.scale",
 )
 """Rules for which a sequence set or a lead in it is left out."""
+
+
+class _Around(NamedTuple):
+    """An element around a message, and the one around that."""
+
+    node: Node
+    outer: _Around | None
 
 
 def read(source: Source) -> Recording:
@@ -69,7 +78,8 @@ def read_document(document: Document, log: Log) -> Recording:
     message.used = True
     if len(log.zones) > 1:
         log.add("aecg.zone-mixed", message)
-    return recording.with_(unread=(*unread(message, path), *log.unread), findings=log.findings())
+    around = unread(top, f"/{_local(top)}") if message is not top else ()
+    return recording.with_(unread=(*around, *unread(message, path), *log.unread), findings=log.findings())
 
 
 def _nothing(log: Log, path: str) -> SourceError:
@@ -101,21 +111,44 @@ def _beat(series: Series, place: Placed) -> int | None:
 
 
 def _message(top: Node, log: Log) -> tuple[Node, str]:
-    """The message: the document element, or the first one inside a wrapper."""
-    stack = [(top, f"/{top.name.rsplit('}', 1)[-1]}")]
+    """The message: the document element, or the first one inside a wrapper; others are named and left unread."""
+    found = _messages(top)
+    node, outer = next(found, (None, None))
+    if node is None:
+        raise SourceError("holds no AnnotatedECG")
+    local, path = _local(node), f"/{_local(node)}"
+    if outer is not None:
+        log.add("aecg.wrapped", node)
+        for other, _ in found:
+            log.add("aecg.further-message", other)
+        hollow = Node(node.name, {}, node.element)
+        outer.node.children = [hollow if child is node else child for child in outer.node.children]
+        hollow.used = True
+    elif local != "AnnotatedECG":
+        log.add("aecg.root", node)
+    if namespace_of(node.element) != HL7:
+        log.add("aecg.namespace", node)
+    while outer is not None:
+        outer.node.used = True
+        path, outer = f"/{_local(outer.node)}{path}", outer.outer
+    return (node, path) if node is top or node.name == local else (tree(node.element), path)
+
+
+def _messages(top: Node) -> Iterator[tuple[Node, _Around | None]]:
+    """Every message, none inside another, with the elements around it."""
+    stack: list[tuple[Node, _Around | None]] = [(top, None)]
     while stack:
-        node, path = stack.pop()
-        local = node.name.rsplit("}", 1)[-1]
+        node, outer = stack.pop()
+        local = _local(node)
         if local in ("AnnotatedECG", "annotatedECG") or local.endswith(".AnnotatedECG"):
-            if node is not top:
-                log.add("aecg.wrapped", node)
-            elif local != "AnnotatedECG":
-                log.add("aecg.root", node)
-            if namespace_of(node.element) != HL7:
-                log.add("aecg.namespace", node)
-            return (node, path) if node.name == local or node is top else (tree(node.element), path)
-        stack.extend((child, f"{path}/{child.name.rsplit('}', 1)[-1]}") for child in reversed(node.children))
-    raise SourceError("holds no AnnotatedECG")
+            yield node, outer
+        else:
+            around = _Around(node, outer)
+            stack.extend((child, around) for child in reversed(node.children))
+
+
+def _local(node: Node) -> str:
+    return node.name.rsplit("}", 1)[-1]
 
 
 def _assembled(header: Header, series: list[Series], place: Placed, content: Content | None, log: Log) -> Recording:

@@ -36,6 +36,8 @@ RULES: tuple[Rule, ...] = (
          "receivers of the final standard do not find them", "seen"),
     Rule("aecg.wrapped", "note", "the message stands inside another document", NE,
          "what stands around it was not read"),
+    Rule("aecg.further-message", "error", "the document holds more than one message", f"{R1}, AnnotatedECG",
+         "one tracing is read from a document: the others were not, and may be of other subjects"),
     # Data types
     Rule("aecg.value-type", "warning", "a value does not say its type (xsi:type), or one that does not exist", TYPES,
          "the type was taken from the content"),

@@ -110,6 +110,9 @@ ODD: dict[str, Odd] = {
         PLAIN.replace("AnnotatedECG", "PORT_MT020001UV01.AnnotatedECG").encode(), ("aecg.root", "aecg.schema")
     ),
     "wrapped": Odd(f'<wrapper xmlns="urn:hl7-org:v3">{PLAIN}</wrapper>'.encode(), ("aecg.wrapped",)),
+    "two-messages": Odd(
+        f'<wrapper xmlns="urn:hl7-org:v3">{PLAIN}{PLAIN}</wrapper>'.encode(), ("aecg.further-message", "aecg.wrapped")
+    ),
     "older-names": _doc(
         "aecg.older-names",
         "aecg.schema",

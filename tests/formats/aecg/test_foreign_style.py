@@ -219,3 +219,32 @@ def test_a_set_without_samples_is_unread() -> None:
     empty = a_set({"I": "", "II": " "})
     recording = read(message(series(empty, a_set({"V1": "7 8 9"}))))
     assert unread(recording) == ["component[1]/sequenceSet"]
+
+
+# Wrappers ----------------------------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("inner", ["urn:hl7-org:v3", "urn:x"])
+def test_what_stands_around_a_message_and_further_messages_are_unread(inner: str) -> None:
+    one = message(series(a_set({"I": "1 2 3"})) + "<odd/>").replace("urn:hl7-org:v3", inner)
+    two = one.replace('extension="7"', 'extension="8"')
+    text = (
+        '<PORT_IN020001UV01 xmlns="urn:hl7-org:v3"><id root="2.999.9"/><controlActProcess><subject quality="good">'
+        f"{one}</subject><subject>{two}</subject><subject><part>{two}</part></subject></controlActProcess>"
+        "</PORT_IN020001UV01>"
+    )
+    recording = read(text)
+    assert [id.value for id in recording.patient.ids] == ["7"]
+    assert [entry.place.partition(", line")[0] for entry in recording.unread] == [
+        "/PORT_IN020001UV01/id",
+        "/PORT_IN020001UV01/controlActProcess/subject[1]/@quality",
+        "/PORT_IN020001UV01/controlActProcess/subject[2]",
+        "/PORT_IN020001UV01/controlActProcess/subject[3]",
+        "/PORT_IN020001UV01/controlActProcess/subject/AnnotatedECG/odd",
+    ]
+    found = [finding for finding in recording.findings if finding.rule == "aecg.further-message"]
+    assert [finding.severity for finding in found] == ["error", "error"]
+    assert {finding.rule for finding in recording.findings} - {"aecg.namespace"} == {
+        "aecg.wrapped",
+        "aecg.further-message",
+    }
