@@ -71,6 +71,7 @@ def find_recordings(sources: Iterable[str], *, skip: Path | None = None) -> list
     prefixes = _prefixes([source for source in given if os.path.isdir(source)])
     skipped = os.path.realpath(skip) if skip is not None else None
     listings: dict[str, list[str]] = {}
+    real_folders: dict[str, str] = {}
     found: dict[str, tuple[Found, str]] = {}
     missing = [source for source in given if source not in prefixes and _gone(source)]
     for source in given:
@@ -78,7 +79,7 @@ def find_recordings(sources: Iterable[str], *, skip: Path | None = None) -> list
             for item in _in_folder(source, prefixes[source], skipped):
                 found.setdefault(item.real, (item, item.real))
         else:
-            item, place = _named(source, listings)
+            item, place = _named(source, listings, real_folders)
             found.setdefault(item.real, (item, place))
     if missing and len(missing) == len(given):
         raise UsageError("there is no such file or folder", file=missing[0])
@@ -110,15 +111,17 @@ def _gone(source: str) -> bool:
     return True
 
 
-def _named(source: str, listings: dict[str, list[str]]) -> tuple[Found, str]:
+def _named(source: str, listings: dict[str, list[str]], real_folders: dict[str, str]) -> tuple[Found, str]:
     """The recording that was named (the header for a WFDB record's bare name), and where it lies, its own name kept."""
     path = source
     if not os.path.exists(path) and os.path.exists(f"{path}.hea"):
         path = f"{path}.hea"
     folder, name = os.path.split(path)
     try:
-        place = os.path.join(os.path.realpath(folder or os.curdir), name)
-        real = os.path.realpath(path)
+        if folder not in real_folders:
+            real_folders[folder] = os.path.realpath(folder or os.curdir)
+        place = os.path.join(real_folders[folder], name)
+        real = os.path.realpath(path) if os.path.islink(place) or name in ("", os.curdir, os.pardir) else place
     except (OSError, ValueError):
         return Found(path, name or path, None, 0, 0, path), path
     item, head = _file(path, name or path, real, keep=True)

@@ -110,7 +110,8 @@ class Job:
 class Outcome:
     """What became of one recording; holds nothing about the person.
 
-    ``reason``: why not, without anything read from inside the file.  ``files``: (name beside the output, size).
+    ``reason``: why not, or what stayed undone, without anything read from inside the file.  ``files``: (name beside the
+    output, size).
     """
 
     name: str
@@ -242,7 +243,7 @@ def _finish(begun: _Begun) -> Outcome:
         if failed is None:
             placed = _safely(begun.job, begun.publication.place)
             failed = placed if isinstance(placed, Outcome) else None
-        return failed or _done(begun.job, begun.ready)
+        return failed or _done(begun.job, begun.ready, begun.publication.remaining)
     finally:
         begun.drop()
         if begun.size > LARGE:
@@ -321,14 +322,15 @@ def _prepared(job: Job, settings: Settings, folders: set[str]) -> Prepared:
     )
 
 
-def _done(job: Job, ready: Prepared) -> Outcome:
+def _done(job: Job, ready: Prepared, remaining: Sequence[str]) -> Outcome:
     receipt = ready.receipt
     first = receipt.tracings[0] if receipt.tracings else None
     files = tuple((name, len(data)) for name, data in ready.files)
     return Outcome(
         job.name,
         "done",
-        format=receipt.source[0].format,
+        f"old files of this record could not be removed: {', '.join(remaining)}" if remaining else "",
+        receipt.source[0].format,
         **_tracing(first, len(receipt.tracings)),
         verdict="samples identical"
         if receipt.samples_identical

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from collections import Counter
 from collections.abc import Callable, Iterable
 from concurrent.futures import Executor
@@ -73,15 +74,15 @@ def run_batch(
         raise UsageError("the name of the target folder is empty")
     check_usage(settings)
     folder = Path(into)
-    try:
-        folder.mkdir(parents=True, exist_ok=True)
-    except OSError as error:
-        raise TargetError(f"the folder cannot be made: {error.strerror}", file=str(folder)) from None
     if executor is None and jobs > 1:
         context(settings)  # loads while the recordings are looked for
     items = items_of(find_recordings(given, skip=folder), settings)
     if not settings.check_only:
         _refuse_outputs_among(given, folder, items)
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+    except OSError as error:
+        raise TargetError(f"the folder cannot be made: {error.strerror}", file=str(folder)) from None
     check_manifest(folder, settings.overwrite)
     journal = Journal(folder)
     mark = mark_of(folder)
@@ -122,7 +123,7 @@ def _refuse_outputs_among(sources: Iterable[str], folder: Path, items: Iterable[
     A target below a source folder is not searched, so that is no harm.
     """
     target = folder.resolve()
-    folders = (Path(source).resolve() for source in sources if Path(source).is_dir())
+    folders = (Path(source).resolve() for source in sources if os.path.isdir(source))  # noqa: PTH112
     inside = [real for real in folders if real.is_relative_to(target)]
     if target in inside:
         reason = "is a source itself: the outputs would be taken for recordings the next time"

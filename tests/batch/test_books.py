@@ -339,6 +339,27 @@ def test_the_journal_counts_the_receipt(tmp_path: Path) -> None:
     assert "x.hea.receipt.json" in there
 
 
+def test_old_files_that_stay_are_told(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """A record of several files is replaced by one of fewer, and the system does not let the rest go."""
+    source, out = tmp_path / "in" / "x.scp", tmp_path / "out"
+    source.parent.mkdir()
+    interchange.write(recordings()["field-strip"], source)
+    run_batch([str(source)], out, TO_SCP)
+    source.unlink()
+    (source.parent / "x-2.scp").unlink()
+    interchange.write(recordings()["field-limb"], source)
+    real = os.unlink
+
+    def refusing(path: Any, *arguments: Any, **named: Any) -> None:
+        if Path(path) == out / "x-2.scp":
+            raise PermissionError(13, "Permission denied")
+        real(path, *arguments, **named)
+
+    monkeypatch.setattr(os, "unlink", refusing)
+    assert run_batch([str(source)], out, Settings("scp", overwrite=True)).done == 1
+    assert rows(out)["x.scp"]["reason"] == "old files of this record could not be removed: x-2.scp"
+
+
 # Targets that cannot be ----------------------------------------------------------------------------------------------
 
 
@@ -359,6 +380,8 @@ def test_outputs_do_not_become_sources(tmp_path: Path) -> None:
     for sources, into in ((["s"], "s"), (["s", "t"], "."), (["s"], ".")):
         with pytest.raises(UsageError, match="the next time"):
             run_batch([str(tmp_path / name) for name in sources], tmp_path / into, TO_WFDB)
+    with pytest.raises(UsageError, match="no such file"):
+        run_batch([str(tmp_path / "none")], tmp_path / "new", TO_WFDB)
     assert outputs(tmp_path, "*") == before
     assert run_batch([str(tmp_path / "s")], tmp_path / "s", Settings(None, check_only=True)).done == 2
     assert run_batch([str(tmp_path / "t")], tmp_path, TO_WFDB).done == 1
