@@ -103,12 +103,19 @@ def _annotation(node: Node, scope: Scope) -> None:
     own = code_node is not None and code_node.attributes.get("codeSystemName") == OWN
     full = code_of(code_node, scope.set.log)
     text = full.value or "" if full else ""
-    own_region = node.find("support") is not None
+    upper = text.upper()
+    if upper in STATEMENTS:  # they have no region in the model: that of a statement stays unread
+        read_interpretation(node, upper, scope.inside(scope.region, False), _annotation)
+        return
+    support = node.find("support")
+    own_region = support is not None
     region = region_of(node, scope)
     inner = scope.inside(region, own_region)
-    upper = text.upper()
-    if upper == INTERPRETATION or upper in STATEMENTS:
+    if upper == INTERPRETATION:
+        before = len(scope.set.content.statements)
         read_interpretation(node, upper, inner, _annotation)
+        if support is not None and len(scope.set.content.statements) > before:
+            support.used = False
         return
     value = node.take("value")
     kind = (value.get(XSI_TYPE) or "").rsplit(":", 1)[-1].upper() if value else ""

@@ -221,6 +221,29 @@ def test_a_set_without_samples_is_unread() -> None:
     assert unread(recording) == ["component[1]/sequenceSet"]
 
 
+# Statements --------------------------------------------------------------------------------------------------------
+
+
+STATEMENT = f'<code code="MDC_ECG_INTERPRETATION_STATEMENT" {MDC}/><value xsi:type="ST">Sinus rhythm</value>'
+
+
+@pytest.mark.parametrize("place", ["alone", "inside", "around"])
+def test_the_region_of_a_statement_is_unread(place: str) -> None:
+    where = region(bounds(4, 12), in_lead("I"))
+    group = f'<code code="MDC_ECG_INTERPRETATION" {MDC}/>'
+    wave = f"<component><annotation>{WAVE}</annotation></component>"
+    content = {
+        "alone": STATEMENT + where,
+        "inside": f"{group}<component><annotation>{STATEMENT}{where}</annotation></component>",
+        "around": f"{group}{where}<component><annotation>{STATEMENT}</annotation></component>{wave}",
+    }[place]
+    recording = read(message(series(a_set(SIX), annotations(content))))
+    assert [statement.text for statement in recording.statements] == ["Sinus rhythm"]
+    assert [path.rpartition("/")[2] for path in unread(recording)] == ["support"]
+    if place == "around":
+        assert [(m.start, m.end, m.lead) for m in recording.marks] == [(Fraction(4, 1000), Fraction(12, 1000), "I")]
+
+
 # Wrappers ----------------------------------------------------------------------------------------------------------
 
 
