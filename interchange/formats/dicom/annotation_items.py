@@ -28,6 +28,9 @@ SPANS: Final = {"SEGMENT": 2, "MULTISEGMENT": 2, "POINT": 1, "MULTIPOINT": 1, "B
 TIMES: Final = ("TemporalRangeType", "ReferencedSamplePositions", "ReferencedTimeOffsets", "ReferencedDateTime")
 """Attributes that say where in time an annotation lies."""
 
+MOST: Final = 500_000
+"""Marks or values that annotations of one object with several references and several places stand for (proposal)."""
+
 FINDINGS: Final = {(ECG_FINDING.value, ECG_FINDING.scheme), (OVERALL_FINDING.value, OVERALL_FINDING.scheme)}
 
 
@@ -82,26 +85,34 @@ def _modifier(name: View) -> CodeItem | None:
 
 
 class ItemReader:
-    """The tracings that annotations refer to, by group number."""
+    """The tracings that annotations refer to, by group number; ``numbers`` are those of the tracings, from 1."""
 
     def __init__(self, groups: list[Group], time: Moment | None) -> None:
         self.groups = groups
         self.time = time
+        self.room = MOST
         self.index: list[int | None] = []
         self.tracings: list[Tracing] = []
-        for group in groups:
+        self.numbers: list[int] = []
+        for number, group in enumerate(groups, 1):
             self.index.append(len(self.tracings) if group.tracing else None)
             if group.tracing:
                 self.tracings.append(group.tracing)
+                self.numbers.append(number)
 
-    def item(self, view: View) -> Item:
-        """Decode one item."""
+    def item(self, view: View) -> Item | None:
+        """Decode one item; None where it stands for more than is read, which makes a finding."""
+        targets = self.targets(view)
+        numbers = view.decimals("NumericValue")
+        if len(targets) > 1 and not self._has_room(view, len(targets), len(numbers)):
+            view.context.tolerate("annotation-size", view.place)
+            view.dataset.taken.clear()
+            return None
         name, modifier = _name(view)
         unit = view.code("MeasurementUnitsCodeSequence")
         if unit is not None and unit.scheme != "UCUM":
             place = view.at("MeasurementUnitsCodeSequence")
             view.context.tolerate_once("measurement-unit", place, f"{unit.value} {unit.scheme}")
-        targets = self.targets(view)
         kind = view.text("TemporalRangeType")
         positions = view.wholes("ReferencedSamplePositions")
         item = Item(
@@ -110,7 +121,7 @@ class ItemReader:
             name,
             modifier,
             view.code("ConceptCodeSequence"),
-            view.decimals("NumericValue"),
+            numbers,
             unit.value if unit else None,
             view.whole("AnnotationGroupNumber"),
             targets,
@@ -127,6 +138,15 @@ class ItemReader:
                 item.text = None
         self.understand(item)
         return item
+
+    def _has_room(self, view: View, references: int, numbers: int) -> bool:
+        """Whether as many marks or values may still be made; an item with one place is always welcome."""
+        texts = [view.raw(keyword) or b"" for keyword in ("ReferencedTimeOffsets", "ReferencedDateTime")]
+        view.leave("ReferencedTimeOffsets", "ReferencedDateTime")
+        places = max(numbers, len(view.wholes("ReferencedSamplePositions")), *(1 + text.count(b"\\") for text in texts))
+        if places > 1:
+            self.room -= references * places
+        return self.room >= 0
 
     def understand(self, item: Item) -> None:
         """Look the concept name up."""
@@ -158,7 +178,7 @@ class ItemReader:
             view.context.tolerate(
                 "annotation-reference", view.at("ReferencedWaveformChannels"), f"{len(numbers)} numbers"
             )
-        return found
+        return list(dict.fromkeys(found)) if len(found) > 1 else found
 
     def spans(
         self, view: View, kind: str | None, positions: tuple[int, ...], targets: list[tuple[int, int | None]]

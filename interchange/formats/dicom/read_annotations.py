@@ -61,7 +61,8 @@ class Annotations:
 def read_annotations(top: View, groups: list[Group], time: Moment | None) -> Annotations:
     """All annotations of the object."""
     reader = ItemReader(groups, time)
-    items = [reader.item(view) for view in top.items("WaveformAnnotationSequence")]
+    found_items = map(reader.item, top.items("WaveformAnnotationSequence"))
+    items = [item for item in found_items if item is not None]
     _put_on_beat(items, reader)
     sets = {item.group for item in items if item.spans is not None and item.group is not None}
     for item in items:
@@ -202,7 +203,7 @@ def _where(item: Item, reader: ItemReader) -> Extras:
     if len(item.targets) < 2 and item.targets in ([], [(0, None)]):
         return ()
     names = [reader.tracings[index].channels[row].name for index, row in item.targets if row is not None]
-    groups = dict.fromkeys(reader.index.index(index) + 1 for index, _ in item.targets)
+    groups = dict.fromkeys(reader.numbers[index] for index, _ in item.targets)
     found: Extras = ((LEADS, " ".join(names)),) if names else ()
     if not names or len(names) < len(item.targets) or any(index for index, _ in item.targets):
         found = (*found, (GROUPS, " ".join(map(str, groups))))

@@ -148,6 +148,8 @@ RULES: Final[tuple[Rule, ...]] = (
           "It cannot be placed."),
     _rule("annotation-groups", "error", _PS33 + "C.10.10.1.3", "sample positions refer to several multiplex groups",
           "It is not certain which samples are meant."),
+    _rule("annotation-size", "warning", _PS33 + "C.10.10",
+          "an annotation stands for more marks or values than are read", "It was left unread.", "proposal"),
     _rule("annotation-misplaced", "warning", _PS33 + "C.10.10.1.1",
           "marks of the representative beat refer to the rhythm; they were put on the representative beat",
           "Programs that follow the reference show them at the wrong place."),

@@ -442,3 +442,29 @@ def test_another_mains_frequency_of_a_later_group_is_unread():
     assert [entry.place for entry in found.unread] == [
         "(5400,0100) WaveformSequence[4]/(003A,0311) PowerlineFrequency",
     ]
+
+
+# Size ----------------------------------------------------------------------------------------------------------------
+
+
+def test_references_times_places_do_not_grow_without_bound():
+    """Some kilobytes that would be tens of millions of marks."""
+    leads = tuple(f"X{number}" for number in range(1000))
+    item = named(
+        R_WAVE, ReferencedWaveformChannels=[n for row in range(1000) for n in (1, row + 1)],
+        TemporalRangeType="MULTIPOINT", ReferencedSamplePositions=[1, 2, 3, 4] * 5000,
+    )  # fmt: skip
+    whole = named(R_WAVE, TemporalRangeType="MULTIPOINT", ReferencedSamplePositions=[1, 2, 3, 4] * 5000)
+    channels = Sequence([channel(lead, ChannelLabel=lead) for lead in leads])
+    rhythm = group(counts(1000, 10), leads, ChannelDefinitionSequence=channels)
+    found = read(ecg(rhythm, storage="general", WaveformAnnotationSequence=Sequence([item, whole])))
+    assert {mark.lead for mark in found.marks} == {None}
+    assert len(found.marks) == 20_000
+    assert found_rules(found) == ["annotation-size"]
+    assert "ReferencedSamplePositions" in unread(found)
+
+
+def test_a_reference_that_is_there_twice_counts_once():
+    item = named(R_WAVE, ReferencedWaveformChannels=[1, 0] * 1000, TemporalRangeType="MULTIPOINT",
+                 ReferencedSamplePositions=[11] * 1000)  # fmt: skip
+    assert len(two_rhythms(item).marks) == 1000

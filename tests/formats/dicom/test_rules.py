@@ -189,6 +189,9 @@ BROKEN: dict[str, Broken] = {
     "annotation-position": lambda: with_annotation(TemporalRangeType="POINT", ReferencedSamplePositions=[501]),
     "annotation-range": lambda: with_annotation(TemporalRangeType="SEGMENT", ReferencedSamplePositions=[5]),
     "annotation-groups": two_groups,
+    "annotation-size": lambda: with_annotation(
+        ReferencedWaveformChannels=[1, 1, 1, 2], TemporalRangeType="MULTIPOINT", ReferencedSamplePositions=[5] * 250_001
+    ),
     "annotation-misplaced": real_file,
     "retired-concept-scheme": real_file,
     "concept-unknown": lambda: with_annotation(ConceptNameCodeSequence=Sequence([code("Q", "DCM", "new")])),
