@@ -72,6 +72,7 @@ class Series:
     id: Identifier | None = None
     parent: int | None = None
     tracings: list[int] = field(default_factory=list)
+    effective_node: Node | None = None
     said: list[Controls] = field(default_factory=list)
     """The control variables of the series, its sets and their leads."""
 
@@ -84,7 +85,9 @@ def read_series(node: Node, parent: int | None, found: list[Series], log: Log, d
         kind = "rhythm" if code == "RHYTHM" else "representative beat"
     else:
         log.add("aecg.series-kind", node)
-    series = Series(node, kind, interval(node.take("effectiveTime"), log), [], read_controls(node, log), parent=parent)
+    effective = node.take("effectiveTime")
+    series = Series(node, kind, interval(effective, log), [], read_controls(node, log), parent=parent)
+    series.effective_node = effective
     series.id = identifier(node.take("id"), log)
     series.said.append(series.controls)
     index = len(found)

@@ -12,9 +12,10 @@ from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from interchange.errors import SourceError
+from interchange.formats.aecg.effective import effective_extras, leave_effective
 from interchange.formats.aecg.log import Log
 from interchange.formats.aecg.markup import HL7, Document, Node, namespace_of, parse, tree
-from interchange.formats.aecg.place import Placed, placed, zoned
+from interchange.formats.aecg.place import Placed, placed
 from interchange.formats.aecg.read_controls import FILTERS, Controls
 from interchange.formats.aecg.read_header import Header, read_header, read_performer
 from interchange.formats.aecg.read_series import Series, read_series
@@ -165,7 +166,8 @@ def _assembled(header: Header, series: list[Series], place: Placed, content: Con
             entry.controls.taken.update(FILTERS)
     devices = _devices(series, content, log)
     operator = next((found for entry in series if (found := read_performer(entry.node, log)) is not None), None)
-    header.extras += _effective(header, place)
+    header.extras += effective_extras(header.times, place)
+    leave_effective(series, place)
     acquisition = replace(
         header.acquisition,
         time=place.zero,
@@ -186,15 +188,6 @@ def _assembled(header: Header, series: list[Series], place: Placed, content: Con
         extras=tuple(header.extras),
         format="aecg",
     )
-
-
-def _effective(header: Header, place: Placed) -> list[tuple[str, str]]:
-    """The start of the message's effective time where the samples begin at another moment."""
-    low = header.times[0] or header.times[1]
-    if low is None or place.zero is None or low == place.zero:
-        return []
-    apart = zoned(low, place.zone).minus(zoned(place.zero, place.zone))
-    return [] if apart == 0 else [("aecg.effective-time", str(low))]
 
 
 def _placement(series: list[Series]) -> str | None:

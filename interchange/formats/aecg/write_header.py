@@ -38,6 +38,7 @@ def write_header(root: etree._Element, recording: Recording, low: str | None, hi
     add(root, "id", {"root": "0" * 8 + "-0000-0000-0000-" + "0" * 12})
     _message_code(root, extras.get("aecg.code"), notes)
     low = ts(_moment(extras.get("aecg.effective-time"))) or low
+    high = ts(_moment(extras.get("aecg.effective-end"))) or high
     add_effective(root, low, high)
     if low is None:
         notes.append(

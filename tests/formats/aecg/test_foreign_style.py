@@ -244,6 +244,69 @@ def test_the_region_of_a_statement_is_unread(place: str) -> None:
         assert [(m.start, m.end, m.lead) for m in recording.marks] == [(Fraction(4, 1000), Fraction(12, 1000), "I")]
 
 
+# Effective times ---------------------------------------------------------------------------------------------------
+
+
+def effective(text: str, bounds: str, of: str = "series") -> str:
+    """The message with another effective time of its series or of itself."""
+    old = f'<effectiveTime><low value="{moment(0)}"/></effectiveTime>'
+    parts = text.split(old)
+    assert len(parts) == 3
+    new = f"<effectiveTime>{bounds}</effectiveTime>"
+    first, second = (new, old) if of == "message" else (old, new)
+    return first.join(parts[:2]) + second + parts[2]
+
+
+def low_high(low: str, high: str) -> str:
+    return f'<low value="{low}" inclusive="true"/><high value="{high}" inclusive="false"/>'
+
+
+@pytest.mark.parametrize("high", [moment(20), moment(24), "20310102030405.02+0000", "20310102"])
+def test_an_effective_time_that_the_samples_say_too_is_not_mentioned(high: str) -> None:
+    for of in ("series", "message"):
+        recording = read(effective(message(series(a_set(SIX))), low_high(moment(0), high), of))
+        assert (recording.extras, recording.unread) == ((), ())
+
+
+@pytest.mark.parametrize(
+    ("low", "high", "left"),
+    [(-500, 24, ["low"]), (0, 10000, ["high"]), (-500, 10000, ["low", "high"])],
+)
+def test_an_effective_time_of_a_series_beyond_its_samples_is_unread(low: int, high: int, left: list[str]) -> None:
+    recording = read(effective(message(series(a_set(SIX))), low_high(moment(low), moment(high))))
+    assert unread(recording) == [f"effectiveTime/{name}" for name in left]
+
+
+def test_a_width_of_an_effective_time_is_unread_as_a_whole() -> None:
+    width = f'<low value="{moment(0)}"/><width value="1" unit="s"/>'
+    assert unread(read(effective(message(series(a_set(SIX))), width))) == ["effectiveTime"]
+
+
+def test_the_end_of_the_message_is_kept_and_written() -> None:
+    text = effective(message(series(a_set(SIX))), low_high(moment(-500), moment(10000)), "message")
+    kept = {
+        "aecg.effective-time": "2031-01-02T03:04:04.5+00:00",
+        "aecg.effective-end": "2031-01-02T03:04:15+00:00",
+    }
+    recording = read(text)
+    assert dict(recording.extras) == kept
+    again = read(written(recording))
+    assert (dict(again.extras), again.unread) == (kept, ())
+
+
+def test_the_effective_time_of_a_derived_series_is_unread_where_the_samples_do_not_say_it() -> None:
+    beat = a_set({"II": "1 2 3"}).replace("TIME_ABSOLUTE", "TIME_RELATIVE").replace("GLIST_TS", "GLIST_PQ")
+    beat = beat.replace(f'<head value="{moment(0)}"/>', '<head value="0" unit="ms"/>')
+    derived = series(beat, kind="REPRESENTATIVE_BEAT", name="derivedSeries", relation="derivation")
+    same = derived.replace(f'<low value="{moment(0)}"/>', low_high(moment(0), moment(24)))
+    other = derived.replace(f'<low value="{moment(0)}"/>', low_high(moment(8), moment(12)))
+    assert read(message(series(a_set(SIX), same))).unread == ()
+    assert unread(read(message(series(a_set(SIX), other)))) == [
+        "derivation/derivedSeries/effectiveTime/low",
+        "derivation/derivedSeries/effectiveTime/high",
+    ]
+
+
 # Wrappers ----------------------------------------------------------------------------------------------------------
 
 
