@@ -54,7 +54,7 @@ def _two_files(target: Path) -> None:
 def test_a_file_of_the_source_is_refused_as_target(tmp_path: Path, make: Make) -> None:
     source, target = make(tmp_path)
     before = held(tmp_path)
-    with pytest.raises(TargetError, match="of the source|a further file"):
+    with pytest.raises(TargetError, match=r"of the source|a further file"):
         interchange.convert(source, target, "scp", overwrite=True, accept=["signal", "timing", "leads", "identity"])
     assert held(tmp_path) == before
 
