@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 from interchange.formats.aecg.codes import SAME_UNIT, SECONDS, VOLTS
 from interchange.formats.aecg.concepts import measured, own_concept
 from interchange.formats.aecg.datatypes import absent_of, code_of, factor, physical, text_of
-from interchange.formats.aecg.markup import Node
+from interchange.formats.aecg.markup import WHITE, Node
 from interchange.formats.aecg.read_marks import add_mark
 from interchange.formats.aecg.scope import Scope
 from interchange.model import Absent, Code, Extras, Measurement
@@ -20,6 +20,9 @@ if TYPE_CHECKING:
     from interchange.vocabulary import Concept
 
 __all__ = ["read_measurement"]
+
+NO_NUMBER = ("TS", "BL", "II", "TEL", "SXCM_TS", "IVL_TS", "IVXB_TS")
+"""Types whose ``value`` is no number, even where it consists of digits (HL7 V3 datatypes)."""
 
 FORMULA = r"bazett|fr[ei]d[eo]?ri|framingham|hodges|qtc[bf]\b"
 """Names of formulas that some put beside the code of a corrected QT interval without one (from memory of files)."""
@@ -108,6 +111,9 @@ def _value(
         if words is None and absent is None and concept is not None and concept.kind not in ("text", "code"):
             scope.set.log.add("aecg.annotation-value", node)
         return None, None, words, absent
+    if kind in NO_NUMBER:
+        scope.set.log.add("aecg.annotation-value", node)
+        return None, None, (value.get("value") or "").strip(WHITE) or None, absent
     amount, unit = physical(value, scope.set.log)
     amount, unit = _in_unit(amount, unit, concept, node, scope)
     if amount is None:

@@ -359,16 +359,21 @@ def _scale(value: Node, lead: bool, log: Log) -> tuple[Fraction, Fraction, str |
         times: Any = factor(VOLTS[unit])
         if start_unit in VOLTS:
             return step * times, start * factor(VOLTS[start_unit]), "uV"
-        if start:
-            log.add("aecg.origin-unit", origin)
-        return step * times, Fraction(0), "uV"
+        return step * times, _no_origin(start, origin, log), "uV"
     if unit is None or unit == "1":
         log.add("aecg.scale-unit", scale)
-        return step, start if start_unit in (None, "1") else Fraction(0), None
+        return step, start if start_unit in (None, "1") else _no_origin(start, origin, log), None
     if lead:
         log.add("aecg.scale-no-voltage", scale)
     unit = SAME_UNIT.get(unit, unit)
-    if start and SAME_UNIT.get(start_unit or "", start_unit or "") != unit:
-        log.add("aecg.origin-unit", origin)
-        start = Fraction(0)
+    if SAME_UNIT.get(start_unit or "", start_unit or "") != unit:
+        start = _no_origin(start, origin, log)
     return step, start, unit
+
+
+def _no_origin(start: Fraction, origin: Node | None, log: Log) -> Fraction:
+    """Zero for an origin whose unit does not go with that of the scale; what it said stays unread."""
+    if start and origin is not None:
+        log.add("aecg.origin-unit", origin)
+        origin.used = False
+    return Fraction(0)

@@ -38,7 +38,10 @@ def region_of(node: Node, scope: Scope) -> Region:
         value = boundary.take("value")
         if value is not None:
             value.get(XSI_TYPE)
-        if text == TIME_ABSOLUTE:
+        if text in (TIME_ABSOLUTE, TIME_RELATIVE) and times is not None:
+            scope.set.log.add("aecg.boundary-repeated", boundary)
+            boundary.used = False
+        elif text == TIME_ABSOLUTE:
             times = boundary, interval(value, scope.set.log)
         elif text == TIME_RELATIVE:
             times = boundary, _durations(value, scope)

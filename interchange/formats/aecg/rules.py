@@ -114,6 +114,8 @@ RULES: tuple[Rule, ...] = (
          "the annotation was not tied to a time"),
     Rule("aecg.boundary-order", "warning", "a region of interest ends before it starts", f"{CLASSES}, ROIBND",
          "start and end cannot both be meant"),
+    Rule("aecg.boundary-repeated", "warning", "a region of interest has more than one boundary in time",
+         f"{CLASSES}, ROIBND", "the first was used"),
     Rule("aecg.boundary-lead", "warning", "a region of interest names a lead that its series does not have",
          f"{CLASSES}, ROIBND", "the lead that was meant is not known"),
     Rule("aecg.annotation-code", "note", "the code of an annotation is in no table", MDC,

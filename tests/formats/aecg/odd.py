@@ -216,6 +216,9 @@ ODD: dict[str, Odd] = {
     "region-backwards": _marked(
         "aecg.boundary-order", content=WAVE + region(time_boundary("20310102030405.008+0000", LATER))
     ),
+    "region-with-two-times": _marked(
+        "aecg.boundary-repeated", content=WAVE + region(time_boundary(START, LATER), time_boundary(LATER))
+    ),
     "region-of-another-lead": _marked("aecg.boundary-lead", content=WAVE + region('<code code="MDC_ECG_LEAD_V6"/>')),
     "unknown-annotation": _marked("aecg.annotation-code", content='<code code="X-1"/><value xsi:type="ST">x</value>'),
     "measurement-without-value": _marked(

@@ -307,6 +307,37 @@ def test_the_effective_time_of_a_derived_series_is_unread_where_the_samples_do_n
     ]
 
 
+# Values ------------------------------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("scale", ['value="5"', 'value="5" unit="1"', 'value="5" unit="kg"', 'value="5" unit="uV"'])
+def test_an_origin_that_does_not_go_with_the_scale_is_named_and_unread(scale: str) -> None:
+    odd = "uV" if scale != 'value="5" unit="uV"' else "kg"
+    text = message(series(a_set(SIX))).replace('<scale value="5" unit="uV"/>', f"<scale {scale}/>")
+    recording = read(text.replace('<origin value="0" unit="uV"/>', f'<origin value="100" unit="{odd}"/>'))
+    assert recording.tracings[0].channels[0].offset == 0
+    assert "aecg.origin-unit" in rules(recording)
+    assert unread(recording) == ["component/sequenceSet/component[2]/sequence/value/origin"]
+
+
+@pytest.mark.parametrize("second", [bounds(8, 16), relative_bounds(8, 16)])
+def test_of_two_times_in_one_region_the_first_counts(second: str) -> None:
+    recording = read(message(series(a_set(SIX), annotations(WAVE + region(bounds(4, 12), in_lead("I"), second)))))
+    assert [(m.start, m.end, m.lead) for m in recording.marks] == [(Fraction(4, 1000), Fraction(12, 1000), "I")]
+    assert rules(recording) == {"aecg.boundary-repeated"}
+    assert [place.rpartition("supportingROI")[2] for place in unread(recording)] == ["/component[3]/boundary"]
+
+
+@pytest.mark.parametrize(("kind", "text"), [("TS", "20240101"), ("IVL_TS", "20240101"), ("BL", "true")])
+@pytest.mark.parametrize("code", ["X-1", "MDC_ECG_TIME_PD_QT"])
+def test_a_value_of_a_type_that_is_no_number_is_kept_as_text(kind: str, text: str, code: str) -> None:
+    content = f'<code code="{code}" {MDC}/><value xsi:type="{kind}" value="{text}"/>'
+    recording = read(message(series(a_set(SIX), annotations(content))))
+    assert [(entry.value, entry.text) for entry in recording.measurements] == [(None, text)]
+    assert "aecg.annotation-value" in rules(recording)
+    assert recording.unread == ()
+
+
 # Wrappers ----------------------------------------------------------------------------------------------------------
 
 
