@@ -6,8 +6,9 @@ The two halves are apart so that a batch can wait for the disk of one recording 
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
+from fnmatch import fnmatchcase
 from os import PathLike, fspath, sep
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -137,6 +138,8 @@ class Writing:
         self.options = _options(self.entry, options)
         self.receipt_name = receipt_name
         self.same_ok = same_ok
+        self.beside: Sequence[str] | None = None
+        """Names of the files in the target's folder, for whoever knows them; else they are looked for."""
 
     @property
     def stem(self) -> str:
@@ -169,6 +172,7 @@ class Writing:
             ) from error
         if self.overwrite:
             self._leave_further(module)
+        self._refuse_joining(module, encoded)
         files = self._named(encoded)
         written = self._read_back(encoded, files) if self.verify else None
         comparison = _compared(recording, written, encoded.notes, module)
@@ -207,6 +211,21 @@ class Writing:
             raise TargetError(
                 "is a further file of another record; give the target another name", file=str(self.target)
             )
+
+    def _refuse_joining(self, module: formats.FormatModule, encoded: Encoded) -> None:
+        """TargetError where a file lies there that a reader would take for a part of the new record."""
+        joining = getattr(module, "joining", None)
+        if joining is None:
+            return
+        names = [path.name for path in self.target.parent.iterdir()] if self.beside is None else self.beside
+        own = {name for name, _ in encoded.files}
+        for name in joining(self.stem, names):
+            replaced = self.overwrite and any(fnmatchcase(name, pattern) for pattern in encoded.replaces)
+            if name not in own and not replaced:
+                reason = (
+                    "lies there already and would be read as a part of the new record; give the target another name"
+                )
+                raise TargetError(reason, file=str(self.target.with_name(name)))
 
     def _named(self, encoded: Encoded) -> list[tuple[str, bytes]]:
         """The files, the main one under the name that the target was given."""

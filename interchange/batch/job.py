@@ -1,7 +1,7 @@
 """One recording in a worker process: names in, a few words out."""
 
 # Paths are plain strings where every recording passes.
-# ruff: noqa: PTH103, PTH120
+# ruff: noqa: PTH103, PTH120, PTH208
 
 from __future__ import annotations
 
@@ -168,7 +168,7 @@ def work(jobs: Sequence[Job], settings: Settings) -> list[Outcome]:
     if settings.check_only:
         return [_safely(job, _check, job, settings) for job in jobs]
     waiting: deque[_Begun] = deque()
-    folders: set[str] = set()
+    folders: dict[str, list[str]] = {}
     outcomes: list[Outcome] = []
     with ThreadPoolExecutor(1, thread_name_prefix="flush") as thread:
         try:
@@ -215,7 +215,7 @@ class _Begun:
             self.publication.drop()
 
 
-def _begin(job: Job, settings: Settings, folders: set[str], thread: Executor) -> _Begun:
+def _begin(job: Job, settings: Settings, folders: dict[str, list[str]], thread: Executor) -> _Begun:
     ready = _safely(job, _prepared, job, settings, folders)
     if isinstance(ready, Outcome):
         return _Begun(job, ready)
@@ -287,8 +287,8 @@ def _reason(error: InterchangeError) -> str:
     return ": ".join(part for part in (error.place, error.reason) if part)
 
 
-def _prepared(job: Job, settings: Settings, folders: set[str]) -> Prepared:
-    """``folders``: those that are known to be there; one that is not gets made."""
+def _prepared(job: Job, settings: Settings, folders: dict[str, list[str]]) -> Prepared:
+    """``folders``: those that are known to be there, with what lay in them; one that is not gets made."""
     from interchange.api import prepare
     from interchange.writing import Writing
 
@@ -300,7 +300,7 @@ def _prepared(job: Job, settings: Settings, folders: set[str]) -> Prepared:
         except OSError as error:
             reason = f"the folder cannot be made: {error.strerror or 'input/output error'}"
             raise TargetError(reason, file=folder) from None
-        folders.add(folder)
+        folders[folder] = os.listdir(folder) if settings.format == "wfdb" else []
     writing = Writing(
         target,
         settings.format,
@@ -311,6 +311,7 @@ def _prepared(job: Job, settings: Settings, folders: set[str]) -> Prepared:
         receipt_name=f"{target.name}.receipt.json",
         same_ok=True,
     )
+    writing.beside = folders[folder]
     return prepare(
         job.path,
         writing,

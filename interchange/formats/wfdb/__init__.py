@@ -21,7 +21,10 @@ Conventions of this project, for what the format has no field for.  Any reader m
   the signal of that number.  A mark that no annotation says exactly stands in full in a line ``# marks[3]: ...``, and
   its annotation, the nearest that WFDB has, ends with ``[marks 3]`` (:mod:`~interchange.formats.wfdb.mark_files`).
 * **Scale.**  ADC resolution 0 means that it is not known, gain 0 that the signal is not calibrated.  Where gain or
-  baseline cannot say step or offset exactly, a line of the model does, and the header has the nearest.
+  baseline cannot say step or offset exactly, a line of the model does, and the header has the nearest, within a
+  millionth of a step wherever 32 bits allow it; what is farther off than a thousandth counts as another signal.
+* **Names** that are longer than a description, or read as a lead's, and units with other characters than letters,
+  digits and ``_^-%/?`` (``other`` stands for them) are in a line of the model; it does not override a signal line.
 * **Guard.**  Lines that name tracings, signals or marks by number are followed by ``# Guard: ...`` with digests of what
   they rest on; where somebody changed that, they are left out (:mod:`~interchange.formats.wfdb.guard`).  No line sets a
   rate, step or offset that the fields say otherwise, or what a customary key tells
@@ -31,7 +34,7 @@ Conventions of this project, for what the format has no field for.  Any reader m
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from typing import TYPE_CHECKING, Any
 
 from interchange.formats.wfdb.recognise import recognise
@@ -45,7 +48,14 @@ if TYPE_CHECKING:
     RULES: tuple[Rule, ...]
     ACCOUNT: Account
 
-__all__ = ["ACCOUNT", "RULES", "check", "encode", "read", "recognise"]
+__all__ = ["ACCOUNT", "RULES", "check", "encode", "joining", "read", "recognise"]
+
+
+def joining(stem: str, names: Iterable[str]) -> list[str]:
+    """Those of the files in a folder that a record ``stem`` would have as annotation files without naming them."""
+    from interchange.formats.wfdb.beside import annotators_beside
+
+    return [f"{stem}.{suffix}" for suffix in annotators_beside(stem, names)]
 
 
 def read(source: Source) -> Recording:

@@ -14,7 +14,7 @@ import pytest
 import wfdb
 
 import interchange
-from interchange.errors import RefusedError
+from interchange.errors import RefusedError, TargetError
 from interchange.formats import wfdb as ours
 from interchange.formats.wfdb.fresh import fingerprint, leftovers_of
 from interchange.model import Acquisition, Channel, Moment, Patient, PersonName, Quantity, Recording, Statement, Tracing
@@ -419,6 +419,20 @@ def test_overwriting_a_record_leaves_records_that_are_called_like_its_files(tmp_
     assert found.items() >= theirs.items()
     assert len(set(found) - set(theirs)) == 2, "header and signal file of the new record, and nothing of the old one"
     assert first & set(found) == {"rec.hea"}
+
+
+@pytest.mark.parametrize("overwrite", [False, True])
+def test_an_annotation_file_in_the_folder_does_not_join_a_new_record(tmp_path: Path, overwrite: bool) -> None:
+    """What was written would read back with marks that the recording does not have."""
+    (tmp_path / "rec.atr").write_bytes(bytes.fromhex("6404 6404 0000"))
+    if overwrite:
+        (tmp_path / "rec.hea").write_text("rec 0\n")
+    held = {path.name: path.read_bytes() for path in tmp_path.iterdir()}
+    with pytest.raises(TargetError, match="would be read as a part of the new record") as refused:
+        interchange.write(recording(tracing([[1, 2]])), tmp_path / "rec.hea", overwrite=overwrite)
+    assert refused.value.file == str(tmp_path / "rec.atr")
+    assert {path.name: path.read_bytes() for path in tmp_path.iterdir()} == held
+    interchange.write(recording(tracing([[1, 2]])), tmp_path / "rec2.hea")
 
 
 # Text ------------------------------------------------------------------------------------------------------------
