@@ -297,10 +297,10 @@ def _prepared(job: Job, settings: Settings, folders: dict[str, list[str]]) -> Pr
     if folder not in folders:
         try:
             os.makedirs(folder, exist_ok=True)
+            folders[folder] = os.listdir(folder) if settings.format == "wfdb" else []
         except OSError as error:
             reason = f"the folder cannot be made: {error.strerror or 'input/output error'}"
             raise TargetError(reason, file=folder) from None
-        folders[folder] = os.listdir(folder) if settings.format == "wfdb" else []
     writing = Writing(
         target,
         settings.format,

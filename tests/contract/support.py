@@ -140,7 +140,7 @@ def _moved(before: Recording, after: Recording, index: int, what: str) -> bool:
     limit = Fraction(1, 1000) / one.rate
     if what.endswith("skew"):
         row = int(re.findall(r"\d+", what)[0])
-        other = two.row(one.channels[row].name)
+        other = row_there(one, row, two)
         return abs(one.channels[row].skew - two.channels[row if other is None else other].skew) > limit
     last = max(one.length, two.length, 1) - 1
     ends = abs(one.start - two.start), abs(one.start + last / one.rate - two.start - last / two.rate)
@@ -164,10 +164,18 @@ def partner(before: Recording, after: Recording, index: int) -> Tracing:
     return after.tracings[dict(tracing_pairs(before, after))[index]]
 
 
+def row_there(one: Tracing, row: int, two: Tracing) -> int | None:
+    """The row of the second that belongs to a row of the first: of several with one name the one at the same turn."""
+    name = one.channels[row].name
+    turn = one.names[:row].count(name)
+    rows = [index for index, other in enumerate(two.names) if other == name]
+    return rows[turn] if turn < len(rows) else None
+
+
 def largest_error(before: Recording, after: Recording, index: int, row: int) -> Fraction:
     """Largest difference of the samples that both sides have."""
     one, two = before.tracings[index], partner(before, after, index)
-    other = two.row(one.channels[row].name)
+    other = row_there(one, row, two)
     rows = zip(values(one, row), values(two, row if other is None else other), strict=False)
     return max((abs(x - y) for x, y in rows if x is not None and y is not None), default=Fraction(0))
 
@@ -179,8 +187,8 @@ def sample_errors(before: Recording, after: Recording) -> Iterator[tuple[str, Fr
         if f"tracings[{index}]" in touched:
             continue
         two = partner(before, after, index)
-        for row, channel in enumerate(one.channels):
-            other = two.row(channel.name)
+        for row in range(len(one.channels)):
+            other = row_there(one, row, two)
             place = f"tracings[{index}].samples[{row}]"
             if other is not None and place in touched:
                 yield place, largest_error(before, after, index, row), abs(two.channels[other].step) / 2
