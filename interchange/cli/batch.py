@@ -147,11 +147,11 @@ def _config(name: str | None) -> str | None:
 
 
 def _sources(given: list[str]) -> Iterator[str]:
-    from interchange.cli.files import _from_standard_input
+    from interchange.cli.files import from_standard_input
 
     for source in given:
         if source == "-":
-            yield from _from_standard_input()
+            yield from from_standard_input()
         else:
             yield source
 

@@ -10,7 +10,7 @@ from pathlib import Path
 from interchange.errors import SourceError
 from interchange.records import dataclass
 
-__all__ = ["Named", "named_files", "recordings_in"]
+__all__ = ["Named", "from_standard_input", "named_files", "recordings_in"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -32,7 +32,7 @@ def named_files(arguments: Sequence[str]) -> Named:
     others: list[str] = []
     many = len(arguments) > 1
     for argument in arguments:
-        for name in _from_standard_input() if argument == "-" else (argument,):
+        for name in from_standard_input() if argument == "-" else (argument,):
             if name and Path(name).is_dir():
                 found, rest = recordings_in(name)
                 recordings += found
@@ -44,7 +44,7 @@ def named_files(arguments: Sequence[str]) -> Named:
     return Named(tuple(recordings), tuple(others), many)
 
 
-def _from_standard_input() -> list[str]:
+def from_standard_input() -> list[str]:
     """Names from standard input: one a line, or ended by NUL characters where there are any."""
     if sys.stdin is None:
         return []
