@@ -186,10 +186,13 @@ class ItemReader:
         """The places in time on each tracing that is referred to, None where the item is about the whole extent."""
         if kind is None and not positions and "ReferencedTimeOffsets" not in view and "ReferencedDateTime" not in view:
             return None
-        indices = list(dict.fromkeys(index for index, _ in targets)) or [0]
+        if len(targets) < 2:
+            indices = [targets[0][0] if targets else 0]
+        else:
+            indices = list(dict.fromkeys(index for index, _ in targets))
         if positions:
-            shortest = min(self.tracings[index].length for index in indices)
-            if any(not 0 < position <= shortest for position in positions):
+            shortest = min([self.tracings[index].length for index in indices])
+            if 0 in positions or max(positions) > shortest:
                 view.context.tolerate(
                     "annotation-position", view.at("ReferencedSamplePositions"), f"{shortest} samples"
                 )
@@ -202,7 +205,9 @@ class ItemReader:
         else:
             places = self._absolute(view, indices)
         _check_range(view, kind, len(places[indices[0]]))
-        return {index: _spanned(kind, points, self.tracings[index].duration) for index, points in places.items()}
+        if kind == "POINT" and len(indices) == 1:
+            return {indices[0]: [(point, None) for point in places[indices[0]]]}  # by far the most frequent
+        return {index: _spanned(kind, points, self.tracings[index]) for index, points in places.items()}
 
     def _absolute(self, view: View, indices: list[int]) -> dict[int, list[Fraction]]:
         """Dates and times as seconds on each tracing; one that cannot be placed makes a finding and stays unread."""
@@ -241,10 +246,11 @@ def _check_range(view: View, kind: str | None, count: int) -> None:
         view.context.tolerate("annotation-range", view.at("TemporalRangeType"), f"{count} positions")
 
 
-def _spanned(kind: str | None, points: list[Fraction], duration: Fraction) -> list[Span]:
+def _spanned(kind: str | None, points: list[Fraction], tracing: Tracing) -> list[Span]:
     """The points as spans by the temporal range type."""
     if kind == "BEGIN":
-        return [(point, duration) for point in points]
+        end = tracing.duration
+        return [(point, end) for point in points]
     if kind == "END":
         return [(Fraction(0), point) for point in points]
     if SPANS.get(kind or "") == 2:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from fractions import Fraction
-from typing import Final
+from typing import Any, Final
 
 from interchange.formats.dicom.dataset import DataSet, take, taken_tags
 from interchange.formats.dicom.leadcodes import lead_of
@@ -142,25 +142,25 @@ def _skew(item: View, rate: Fraction) -> Fraction:
 
 
 def _filters(item: View) -> Filters | None:
-    notches = _possible(item, "NotchFilterFrequency", item.decimals("NotchFilterFrequency"))
+    low, high = item.decimal("FilterLowFrequency"), item.decimal("FilterHighFrequency")
+    notches = item.decimals("NotchFilterFrequency")
+    if low is not None and low.numerator < 0:
+        low = _impossible(item, "FilterLowFrequency")
+    if high is not None and high.numerator < 0:
+        high = _impossible(item, "FilterHighFrequency")
+    if notches and min(notches).numerator < 0:
+        notches = _impossible(item, "NotchFilterFrequency") or ()
     filters = Filters(
-        _cut_off(item, "FilterLowFrequency"),
-        _cut_off(item, "FilterHighFrequency"),
+        low,
+        high,
         tuple(frequency for frequency in notches if frequency),
         notch_off=bool(notches) and not any(notches),
     )
     return None if filters == Filters() else filters
 
 
-def _cut_off(item: View, keyword: str) -> Fraction | None:
-    frequency = item.decimal(keyword)
-    return frequency if frequency is None or _possible(item, keyword, (frequency,)) else None
-
-
-def _possible(item: View, keyword: str, frequencies: tuple[Fraction, ...]) -> tuple[Fraction, ...]:
-    """The frequencies; none where one is negative, which makes a finding and leaves them unread."""
-    if any(frequency.numerator < 0 for frequency in frequencies):
-        item.context.tolerate("filter-impossible", item.at(keyword))
-        item.leave(keyword)
-        return ()
-    return frequencies
+def _impossible(item: View, keyword: str) -> Any:
+    """None; a negative frequency makes a finding and stays unread."""
+    item.context.tolerate("filter-impossible", item.at(keyword))
+    item.leave(keyword)
+    return None
