@@ -90,7 +90,8 @@ def group(samples: np.ndarray[Any, Any], leads: tuple[str, ...] = ("I", "II"), *
     item.WaveformOriginality = "ORIGINAL"
     item.NumberOfWaveformChannels, item.NumberOfWaveformSamples = samples.shape
     item.SamplingFrequency = "500"
-    item.ChannelDefinitionSequence = Sequence([channel(lead) for lead in leads])
+    stored = min(16, samples.dtype.itemsize * 8)
+    item.ChannelDefinitionSequence = Sequence([channel(lead, WaveformBitsStored=stored) for lead in leads])
     item.WaveformBitsAllocated = samples.dtype.itemsize * 8
     names = {"i1": "SB", "u1": "UB", "i2": "SS", "u2": "US", "i4": "SL", "u4": "UL", "i8": "SV", "u8": "UV"}
     item.WaveformSampleInterpretation = names[samples.dtype.str[1:]]
