@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import field, replace
 from fractions import Fraction
 from typing import TYPE_CHECKING, Any
@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any
 from interchange.formats.aecg.limits import MAX_GAP_FACTOR, MAX_GAP_FLOOR
 from interchange.formats.aecg.log import Log
 from interchange.formats.aecg.read_series import Row, Segment, Series
+from interchange.formats.aecg.timeline import TimeLine, holding, timeline
 from interchange.model import Moment, Tracing
 from interchange.records import dataclass
 
@@ -26,6 +27,8 @@ class Placed:
     ``zero``: moment of the recording's first sample, as far as it is known.  ``zone``: the zone that stands for times
     without one.  ``local``: per tracing, seconds of the first sample in the series' own relative time.
     ``ends``: per tracing, seconds from the recording's first sample to its end.  ``names``: per tracing, its channels.
+    ``lines``, ``unions``: time lines by the first tracing of a series and a lead, and the channels of a series, made
+    when they are needed.
     """
 
     tracings: list[Tracing]
@@ -34,6 +37,26 @@ class Placed:
     local: list[Fraction]
     ends: list[Fraction]
     names: list[frozenset[str]]
+    lines: dict[tuple[int, str], TimeLine] = field(default_factory=dict)
+    unions: dict[int, frozenset[str]] = field(default_factory=dict)
+
+    def has(self, among: Sequence[int], name: str) -> bool:
+        """Whether any tracing of a series has a channel of this name."""
+        found = self.unions.get(among[0])
+        if found is None:
+            found = self.unions[among[0]] = frozenset[str]().union(*(self.names[index] for index in among))
+        return name in found
+
+    def line(self, among: Sequence[int], leads: Sequence[str]) -> TimeLine:
+        """The time line of those tracings of a series that have the most of the leads."""
+        if len(leads) > 1:
+            return timeline(self.tracings, self.ends, holding(self.names, among, leads))
+        leads = leads if leads and self.has(among, leads[0]) else ()
+        key = among[0], leads[0] if leads else ""
+        found = self.lines.get(key)
+        if found is None:
+            found = self.lines[key] = timeline(self.tracings, self.ends, holding(self.names, among, leads))
+        return found
 
     def seconds(self, time: Moment) -> Fraction | None:
         """Seconds from the recording's first sample to a moment; None where that cannot be said."""

@@ -23,8 +23,8 @@ from interchange.formats.aecg.concepts import mark_concept, measured, own_concep
 from interchange.formats.aecg.datatypes import plain
 from interchange.formats.aecg.difference import lines_for
 from interchange.formats.aecg.markup import WHITE
+from interchange.formats.aecg.place import Placed
 from interchange.formats.aecg.read_series import lead_of
-from interchange.formats.aecg.regions import holding, tracing_at
 from interchange.formats.aecg.write_series import Group, Written, beats_of, read_back_channel
 from interchange.formats.aecg.write_types import clean, code_back, is_token, null_flavor, ts, unit_of, words_back
 from interchange.model import Code, Mark, Measurement, Recording, Statement, Tracing
@@ -43,8 +43,10 @@ def content_lines(recording: Recording, done: Written) -> list[str]:
     homes = {index: group.tracings for group in _all_groups(done.groups) for index in group.tracings}
     shared = any(len(home) > 1 for home in homes.values())
     names = [_names(tracing) if shared else frozenset[str]() for tracing in recording.tracings]
+    ends = [tracing.start + tracing.duration for tracing in recording.tracings]
+    placed = Placed(list(recording.tracings), None, None, [], ends, names)
     for at, index in enumerate(done.marks):
-        found += _mark_lines(f"marks[{at}]", recording.marks[index], recording.tracings, homes, names)
+        found += _mark_lines(f"marks[{at}]", recording.marks[index], homes, placed)
     numbers: Iterator[Statement] = _statements_back([recording.statements[index] for index in done.statements])
     for at, (index, back) in enumerate(zip(done.statements, numbers, strict=True)):
         found += lines_for(f"statements[{at}]", recording.statements[index], back)
@@ -62,30 +64,21 @@ def _names(tracing: Tracing) -> frozenset[str]:
     return frozenset(read_back_channel(channel).name for channel in tracing.channels)
 
 
-def _seen_on(
-    mark: Mark, tracings: Sequence[Tracing], home: Sequence[int], names: Sequence[frozenset[str]]
-) -> tuple[int, Fraction, Fraction | None]:
+def _seen_on(mark: Mark, home: Sequence[int], placed: Placed) -> tuple[int, Fraction, Fraction | None]:
     """Tracing, start and end of a mark as the reader will find them from its time and its lead."""
     end = mark.end if mark.end != mark.start else None
     if len(home) == 1:
         return mark.tracing, mark.start, end
-    begin = tracings[mark.tracing].start
+    begin = placed.tracings[mark.tracing].start
     lead = _lead_back(mark.lead)
-    chosen = holding(names, home, (lead,) if lead is not None else ())
-    found = tracing_at(tracings, [t.start + t.duration for t in tracings], chosen, mark.start + begin)
+    found = placed.line(home, (lead,) if lead is not None else ()).at(mark.start + begin)
     if found is None or found == mark.tracing:
         return mark.tracing, mark.start, end
-    moved = begin - tracings[found].start
+    moved = begin - placed.tracings[found].start
     return found, mark.start + moved, end + moved if end is not None else None
 
 
-def _mark_lines(
-    path: str,
-    mark: Mark,
-    tracings: Sequence[Tracing],
-    homes: dict[int, list[int]],
-    names: Sequence[frozenset[str]],
-) -> list[str]:
+def _mark_lines(path: str, mark: Mark, homes: dict[int, list[int]], placed: Placed) -> list[str]:
     back = tuple(_measurement_back(entry, None, True) for entry in mark.measurements)
     inner = [
         line
@@ -102,7 +95,7 @@ def _mark_lines(
         source: Code | None = code_back(given)
     else:
         concept, source = _mark_back(mark.concept, mark.end in (None, mark.start), mark.source_code)
-    tracing, start, end = _seen_on(mark, tracings, homes[mark.tracing], names)
+    tracing, start, end = _seen_on(mark, homes[mark.tracing], placed)
     seen = replace(
         mark,
         tracing=tracing,

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence, Set
+from collections.abc import Sequence
 from fractions import Fraction
 
 from interchange.formats.aecg.codes import OWN, TIME_ABSOLUTE, TIME_RELATIVE
@@ -11,9 +11,9 @@ from interchange.formats.aecg.datatypes import Interval, code_of, code_text, dur
 from interchange.formats.aecg.markup import Node
 from interchange.formats.aecg.read_series import lead_of
 from interchange.formats.aecg.scope import XSI_TYPE, Region, Scope
-from interchange.model import Moment, Tracing
+from interchange.model import Moment
 
-__all__ = ["Bounds", "has_channel", "holding", "home_of", "in_time", "region_of", "tracing_at", "with_leads"]
+__all__ = ["Bounds", "has_channel", "home_of", "in_time", "region_of", "with_leads"]
 
 Bounds = tuple[Fraction | None, Fraction | None, Fraction | None] | Interval
 """Low, high and a single instant: seconds in relative time, or moments."""
@@ -65,8 +65,7 @@ def with_leads(region: Region, leads: list[str]) -> Region:
 
 def has_channel(name: str, scope: Scope) -> bool:
     """Whether a channel that is no lead has this name."""
-    names = scope.set.placed.names
-    return any(name in names[index] for index in scope.set.series.tracings)
+    return scope.set.placed.has(scope.set.series.tracings, name)
 
 
 def in_time(node: Node, bounds: Bounds, leads: Sequence[str], scope: Scope) -> Region:
@@ -127,8 +126,10 @@ def _on_tracing(
     if low is not None and high is not None and high < low:
         scope.set.log.add("aecg.boundary-order", node)
     placed, among = scope.set.placed, scope.set.series.tracings
-    names = leads or ((scope.lead,) if scope.lead is not None else ())
-    chosen = tracing_at(placed.tracings, placed.ends, holding(placed.names, among, names), at)
+    if len(among) == 1:
+        chosen: int | None = among[0]
+    else:
+        chosen = placed.line(among, leads or ((scope.lead,) if scope.lead is not None else ())).at(at)
     if chosen is None:
         return scope.region
     begin = placed.tracings[chosen].start
@@ -144,41 +145,14 @@ def _on_tracing(
     return Region(chosen, low, None if high == low else high)
 
 
-def holding(names: Sequence[Set[str]], among: Sequence[int], leads: Sequence[str]) -> Sequence[int]:
-    """Those of the tracings that have the most of the leads; ``names``: the leads of every tracing."""
-    if len(among) < 2 or not leads:
-        return among
-    found = {index: sum(lead in names[index] for lead in leads) for index in among}
-    most = max(found.values())
-    return [index for index in among if found[index] == most]
-
-
 def home_of(tracing: int, lead: str | None, scope: Scope) -> int:
     """The tracing for one lead of a region that begins on ``tracing``: that one, unless only others have the lead."""
     placed, among = scope.set.placed, scope.set.series.tracings
     if lead is None or len(among) < 2 or lead in placed.names[tracing]:
         return tracing
-    others = [index for index in among if lead in placed.names[index]]
-    if not others:
+    if not placed.has(among, lead):
         return tracing
+    others = placed.line(among, (lead,))
     start = scope.region.start
-    at = start + placed.tracings[tracing].start if start is not None else placed.tracings[others[0]].start
-    found = tracing_at(placed.tracings, placed.ends, others, at)
+    found = others.at(start + placed.tracings[tracing].start if start is not None else others.starts[0])
     return found if found is not None else tracing
-
-
-def tracing_at(
-    tracings: Sequence[Tracing], ends: Sequence[Fraction], chosen: Sequence[int], at: Fraction
-) -> int | None:
-    """Which of the chosen tracings holds an instant: the first that spans it, else the nearest one."""
-    if len(chosen) == 1:
-        return chosen[0]
-    best: tuple[Fraction, int] | None = None
-    for index in chosen:
-        start, end = tracings[index].start, ends[index]
-        if start <= at < end:
-            return index
-        gap = max(start - at, at - end)
-        if best is None or gap < best[0]:
-            best = (gap, index)
-    return best[1] if best else None
