@@ -8,6 +8,7 @@ Source: WFDB Applications Guide, header(5) and signal(5); sentinels: WFDB Progra
 
 from __future__ import annotations
 
+import contextlib
 from collections.abc import Iterator, Sequence
 from fractions import Fraction
 from functools import lru_cache
@@ -82,6 +83,11 @@ class _Scale(NamedTuple):
     exact: bool
     off: Fraction = Fraction(0)
 
+    @property
+    def is_far(self) -> bool:
+        """Whether the baseline is farther off than a thousandth of a stored step."""
+        return abs(self.off * self.factor) > TOLERANCE
+
 
 def stored(
     tracing: Tracing, path: str, frame: int, first: int, frames: int, choice: str
@@ -103,7 +109,7 @@ def stored(
         step = channel.step / scale.factor
         gain = f"{scale.gain}({scale.baseline + shift}){scale.unit}"
         offset = channel.offset - shift * step
-        if abs(scale.off) > TOLERANCE:  # then no info string may put right what everybody else sees
+        if scale.is_far:  # then no info string may put right what everybody else sees
             offset -= scale.off * channel.step
         signals.append(Signal(gain, _resolution(channel), _zero(channel), start, total, step, offset))
     notes = [
@@ -126,7 +132,7 @@ def _told(scale: _Scale, shift: int) -> Iterator[tuple[Literal["changed", "info"
         yield "changed", "step", "a finer step puts zero on a whole number, or next to one; no value changes"
     if shift:
         yield "changed", "offset", "moved by whole steps to keep clear of the sentinel; no value changes"
-    if abs(scale.off) > TOLERANCE:
+    if scale.is_far:
         yield "changed", "offset", "no baseline is near enough to zero with samples of 32 bits"
     elif scale.off:
         part = "millionth" if abs(scale.off) <= _VERY_NEAR else "thousandth"
@@ -142,14 +148,16 @@ def _fitting(tracing: Tracing, row: int, path: str) -> _Scale:
     """The scale of a channel: exact if 32 bits hold the samples in it, else with the baseline that is nearest."""
     channel = tracing.channels[row]
     spelling = next((text for key, text in channel.extras if key == "wfdb.units"), "") if channel.unit is None else ""
+    what = channel.unit, channel.step, channel.offset, spelling
+    largest = max(largest_magnitude(tracing.samples[row]), 1)
+    with contextlib.suppress(RefusedError):
+        scale = _scaled(*what)
+        if abs(scale.factor) == 1 or largest * abs(scale.factor) <= _HIGHEST:
+            return scale
     try:
-        scale = _scaled(channel.unit, channel.step, channel.offset, spelling)
+        return _scaled(*what, max(_HIGHEST // largest, 1))
     except RefusedError as error:
         raise RefusedError(error.reason, f"{path}.channels[{row}].offset") from None
-    largest = largest_magnitude(tracing.samples[row])
-    if abs(scale.factor) > 1 and largest * abs(scale.factor) > _HIGHEST:
-        return _scaled(channel.unit, channel.step, channel.offset, spelling, max(_HIGHEST // largest, 1))
-    return scale
 
 
 @lru_cache(maxsize=256)
@@ -176,11 +184,16 @@ def _scaled(unit: str | None, step: Fraction, offset: Fraction, spelling: str, m
 
 
 def _near(value: Fraction, most: int) -> Fraction:
-    """A fraction within a millionth of ``value`` with a small denominator; the nearest with one of at most ``most``."""
-    limit = 1
+    """A fraction within a millionth of ``value`` with a small denominator; the nearest with one of at most ``most``.
+
+    A whole number that is near enough is taken as it is: a record that is read and written again stays the same.
+    """
+    if abs(round(value) - value) <= TOLERANCE:
+        return Fraction(round(value))
+    limit = 10
     while limit < most:
         found = value.limit_denominator(limit)
-        if abs(found - value) <= _VERY_NEAR:
+        if abs(found - value) <= min(_VERY_NEAR, TOLERANCE / found.denominator):
             return found
         limit *= 10
     return value.limit_denominator(most)
