@@ -29,6 +29,7 @@ LITTLE = 4096
 
 _WIDE_TEXT = (b"\xff\xfe", b"\xfe\xff", b"<\0", b"\0<")
 _READ = os.O_RDONLY | getattr(os, "O_BINARY", 0) | getattr(os, "O_NONBLOCK", 0)  # a pipe would make us wait
+_OWN = (".dcm", ".hea", ".scp")
 _NO_LINK = getattr(os, "O_NOFOLLOW", 0)
 _NO_FILE = frozenset(
     (errno.ENOENT, errno.ENOTDIR, errno.ELOOP, errno.EMLINK, errno.ENXIO, errno.ENODEV, errno.EISDIR, errno.EOPNOTSUPP)
@@ -62,8 +63,8 @@ def find_recordings(sources: Iterable[str], *, skip: Path | None = None) -> list
     With several folders the name begins with the folder's own name.  Where two names meet, more folders come before
     them.  A WFDB header that another header in the same folder lists as its segment is part of that record and not
     found on its own, unless it lists segments itself, which no segment may.  Nor is a further file of an SCP-ECG
-    record.  A source that does not exist is kept, so that the books say so, and so is what cannot be read; UsageError
-    when no source exists, or one has no name.
+    record.  A source that does not exist is kept, so that the books say so, and so is what cannot be read, or is called
+    like a recording (``x.dcm``) and is none; UsageError when no source exists, or one has no name.
     """
     given = list(dict.fromkeys(sources))
     if "" in given:
@@ -190,17 +191,24 @@ def _among(files: list[str], current: str, before: str, real: str) -> Iterator[F
 def _file(path: str, name: str, real: str, *, keep: bool) -> tuple[Found | None, bytes]:
     """The recording in a file, and the beginning of the file; ``keep``: it was named, so it counts whatever it is."""
     kind, size, changed, head = None, 0, 0, b""
+    called_so = False
     try:
         if not keep and not _NO_LINK and os.path.islink(path):
             return None, b""
         head, status = _head(path, _READ if keep else _READ | _NO_LINK)
         size, changed = status.st_size, status.st_mtime_ns
+        called_so = stat.S_ISREG(status.st_mode) and _is_called_so(os.path.basename(path))
         kind = formats.recognise(Source(head, os.path.basename(path), path))
     except (OSError, SourceError, ValueError) as error:
-        if not keep:
+        if not keep and not (called_so and isinstance(error, SourceError)):
             told = isinstance(error, OSError) and _is_kept_from_us(path, error)
             return (Found(path, name, None, 0, 0, real, (), _reason(error)) if told else None), b""
     return Found(path, name, kind, size, changed, real), head
+
+
+def _is_called_so(name: str) -> bool:
+    """Whether a file has a suffix that recordings alone have: then it is a damaged one, and no other file."""
+    return name.lower().endswith(_OWN) and not name.startswith(".")
 
 
 def _is_kept_from_us(path: str, error: OSError) -> bool:

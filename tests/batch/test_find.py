@@ -11,6 +11,7 @@ import pytest
 
 import interchange
 from fixtures.field import recordings
+from interchange.batch import Settings, run_batch
 from interchange.batch.find import Found, find_recordings
 from interchange.batch.names import output_names
 from interchange.errors import UsageError
@@ -27,7 +28,13 @@ def test_found_by_content_in_trees_and_sorted(tmp_path: Path) -> None:
     write(tmp_path / "b" / "deep", record_files("two", 1))
     write(tmp_path / "a", record_files("one", 2))
     write(
-        tmp_path / "a", {"notes.txt": b"no recording", "empty.hea": b"", "renamed.bin": record_files("x", 3)["x.hea"]}
+        tmp_path / "a",
+        {
+            "notes.txt": b"no recording",
+            "other.xml": b"<a/>",
+            "._one.hea": b"x",
+            "renamed.bin": record_files("x", 3)["x.hea"],
+        },
     )
     names = [(item.name, item.format) for item in find_recordings([str(tmp_path)])]
     assert names == [("a/one.hea", "wfdb"), ("a/renamed.bin", "wfdb"), ("b/deep/two.hea", "wfdb")]
@@ -38,6 +45,19 @@ def test_segments_belong_to_their_record(tmp_path: Path) -> None:
     samples = 100
     (tmp_path / "whole.hea").write_text(f"whole/2 2 500 {2 * samples}\ns1 {samples}\ns2 {samples}\n")
     assert [item.name for item in find_recordings([str(tmp_path)])] == ["alone.hea", "whole.hea"]
+
+
+def test_what_is_called_like_a_recording_and_is_none_is_not_passed_over(tmp_path: Path) -> None:
+    """A transmission of which nothing or something else arrived has a row that says so."""
+    damaged = {"empty.hea": b"", "torn.SCP": b"\0" * 40, "half.dcm": b"<html>gateway timeout</html>"}
+    write(tmp_path / "in", {**record_files("one", 1), **damaged})
+    found = {item.name: item.format for item in find_recordings([str(tmp_path / "in")])}
+    assert found == {"one.hea": "wfdb", **dict.fromkeys(damaged)}
+    result = run_batch([str(tmp_path / "in")], tmp_path / "out", Settings(format="dicom"))
+    assert (result.total, result.done, result.failed, result.status) == (4, 1, 3, 1)
+    text = (tmp_path / "out" / "manifest.csv").read_text()
+    assert "empty.hea,failed,the file is empty" in text
+    assert text.count("the content is none of the formats that can be read") == 2
 
 
 @pytest.mark.parametrize("lists", [{"a": "a"}, {"a": "b", "b": "a"}, {"a": "b", "b": "c", "c": "c"}])
