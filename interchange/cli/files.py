@@ -62,7 +62,7 @@ def recordings_in(folder: str) -> tuple[list[str], list[str]]:
     """
     from interchange.batch.find import find_recordings
 
-    recordings = [found.path for found in find_recordings([folder])]
+    recordings = [found.path for found in find_recordings([folder]) if found.format is not None or found.reason]
     known = set(recordings)
     stems: dict[str, set[str]] = {}
     for path in map(Path, recordings):
