@@ -30,6 +30,8 @@ LITTLE = 4096
 _WIDE_TEXT = (b"\xff\xfe", b"\xfe\xff", b"<\0", b"\0<")
 _READ = os.O_RDONLY | getattr(os, "O_BINARY", 0) | getattr(os, "O_NONBLOCK", 0)  # a pipe would make us wait
 _OWN = (".dcm", ".hea", ".scp")
+"""Suffixes of recordings alone; XML files are many things."""
+
 _NO_LINK = getattr(os, "O_NOFOLLOW", 0)
 _NO_FILE = frozenset(
     (errno.ENOENT, errno.ENOTDIR, errno.ELOOP, errno.EMLINK, errno.ENXIO, errno.ENODEV, errno.EISDIR, errno.EOPNOTSUPP)
@@ -41,7 +43,8 @@ _NO_FILE = frozenset(
 class Found:
     """A recording: ``path`` to open, ``name`` under which the books list it (relative, with slashes), its format.
 
-    ``format`` is None for a file that was named one by one and is no recording: its failure belongs into the books.
+    ``format`` is None for a file that was named one by one, or is called like a recording, and is none: its failure
+    belongs into the books.
     ``real``: the path without links.  ``beside``: names of the other files that belong to it.  ``reason``: why a file
     or folder cannot be looked at; nobody knows whether it is a recording, so that is a row in the books too.
     """
